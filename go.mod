@@ -1,0 +1,40 @@
+module belay
+
+go 1.26.0
+
+require (
+	codeberg.org/go-pdf/fpdf v0.11.1
+	github.com/alecthomas/kong v1.17.0
+	github.com/chromedp/chromedp v0.23.0
+	github.com/expr-lang/expr v1.17.8
+	github.com/getkin/kin-openapi v0.153.0
+	github.com/goccy/go-yaml v1.19.2
+	github.com/labstack/echo/v4 v4.16.0
+	github.com/looplab/fsm v1.0.3
+	github.com/mattn/go-sqlite3 v1.14.53
+	github.com/oklog/ulid/v2 v2.1.2
+	github.com/stretchr/testify v1.12.1
+	go.uber.org/goleak v1.3.0
+	gonum.org/v1/gonum v0.17.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
+	github.com/chromedp/cdproto v0.159.0 // indirect
+	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
+	github.com/go-openapi/jsonpointer v0.22.5 // indirect
+	github.com/go-openapi/swag/jsonname v0.25.5 // indirect
+	github.com/labstack/gommon v0.5.0 // indirect
+	github.com/mattn/go-colorable v0.1.15 // indirect
+	github.com/mattn/go-isatty v0.0.22 // indirect
+	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3 // indirect
+	github.com/valyala/bytebufferpool v1.0.0 // indirect
+	github.com/valyala/fasttemplate v1.2.2 // indirect
+	go.yaml.in/yaml/v3 v3.0.5 // indirect
+	go.yaml.in/yaml/v4 v4.0.0 // indirect
+	golang.org/x/crypto v0.59.0 // indirect
+	golang.org/x/net v0.62.0 // indirect
+	golang.org/x/sys v0.50.0 // indirect
+	golang.org/x/text v0.44.0 // indirect
+	golang.org/x/tools v0.52.0 // indirect
+)
