@@ -1,0 +1,105 @@
+package event
+
+import (
+	"encoding/json"
+
+	"belay/internal/trial"
+	"belay/internal/units"
+)
+
+// Every kind of event, with its decoder.
+var kinds = map[Kind]func(json.RawMessage) (Payload, error){
+	"session_started":    decodeAs[SessionStarted],
+	"session_renamed":    decodeAs[SessionRenamed],
+	"answered":           decodeAs[Answered],
+	"answer_taken_back":  decodeAs[AnswerTakenBack],
+	"moved":              decodeAs[Moved],
+	"trial_proposed":     decodeAs[TrialProposed],
+	"search_ended":       decodeAs[SearchEnded],
+	"settings_confirmed": decodeAs[SettingsConfirmed],
+	"trial_started":      decodeAs[TrialStarted],
+	"trial_ended":        decodeAs[TrialEnded],
+}
+
+// SessionStarted opens every log. The flow is kept by the hash of its files.
+type SessionStarted struct {
+	Title    string    `json:"title"`
+	Flow     string    `json:"flow"`
+	FlowHash string    `json:"flow_hash"`
+	Practice *Practice `json:"practice,omitempty"` // nil: a real PC
+}
+
+// Practice names the simulated PC of a practice session.
+type Practice struct {
+	Seed    uint64 `json:"seed"`
+	Variant string `json:"variant"`
+}
+
+// SessionRenamed gives the session another title.
+type SessionRenamed struct {
+	Title string `json:"title"`
+}
+
+// Answered is one answer of the person, or of the simulated PC for them.
+type Answered struct {
+	Prompt string       `json:"prompt"`
+	State  string       `json:"state"`
+	Action string       `json:"action"`
+	Values trial.Values `json:"values,omitempty"`
+	Key    string       `json:"key,omitempty"` // idempotency key of the request
+	By     string       `json:"by,omitempty"`  // "" the person, "practice" the simulated PC
+}
+
+// AnswerTakenBack undoes the Answered event with this version and all that
+// followed from it.
+type AnswerTakenBack struct {
+	Version int64  `json:"version"`
+	Key     string `json:"key,omitempty"`
+}
+
+// Moved is one step of the flow. Via is the action, or "auto".
+type Moved struct {
+	From string `json:"from"`
+	To   string `json:"to"`
+	Via  string `json:"via"`
+}
+
+// TrialProposed is the next trial of a search, as it was computed then.
+type TrialProposed struct {
+	trial.Proposal
+}
+
+// SearchEnded closes a search with the settings to keep.
+type SearchEnded struct {
+	trial.Ending
+}
+
+// SettingsConfirmed says what is now in the firmware, as the person read it
+// there.
+type SettingsConfirmed struct {
+	Settings trial.Settings `json:"settings"`
+}
+
+// TrialStarted is the intent, committed before the load starts.
+type TrialStarted struct {
+	N       int           `json:"n"`
+	Load    trial.Load    `json:"load"`
+	Minutes units.Minutes `json:"minutes"`
+	BootID  string        `json:"boot_id,omitempty"`
+}
+
+// TrialEnded is one piece of evidence.
+type TrialEnded struct {
+	Trial trial.Trial `json:"trial"`
+}
+
+func (SessionStarted) Kind() Kind    { return "session_started" }
+func (SessionRenamed) Kind() Kind    { return "session_renamed" }
+func (Answered) Kind() Kind          { return "answered" }
+func (AnswerTakenBack) Kind() Kind   { return "answer_taken_back" }
+func (Moved) Kind() Kind             { return "moved" }
+func (TrialProposed) Kind() Kind     { return "trial_proposed" }
+func (SearchEnded) Kind() Kind       { return "search_ended" }
+func (SettingsConfirmed) Kind() Kind { return "settings_confirmed" }
+func (TrialStarted) Kind() Kind      { return "trial_started" }
+func (TrialEnded) Kind() Kind        { return "trial_ended" }
