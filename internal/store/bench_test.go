@@ -1,0 +1,69 @@
+package store_test
+
+import (
+	"database/sql"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"belay/internal/event"
+	"belay/internal/store/storetest"
+)
+
+// title makes a body of about 300 bytes (chosen: the size of most events).
+var title = strings.Repeat("an event of some length, ", 11)
+
+// BenchmarkAppend compares an append of one event with a bare insert of the
+// same body that SQLite syncs in the same way, turn by turn.
+func BenchmarkAppend(b *testing.B) {
+	log := openAt(b, filepath.Join(b.TempDir(), "log.db"))
+	bare, err := sql.Open("sqlite3", filepath.Join(b.TempDir(), "bare.db")+"?_journal_mode=WAL&_synchronous=FULL")
+	require.NoError(b, err)
+	bare.SetMaxOpenConns(1)
+	_, err = bare.Exec("CREATE TABLE t (id INTEGER PRIMARY KEY, body TEXT) STRICT")
+	require.NoError(b, err)
+	var last []event.Envelope
+	var version int64
+	var prev string
+	var ours, theirs time.Duration
+	for b.Loop() {
+		last, err = event.Seal("s", version, prev, storetest.Started, event.SessionRenamed{Title: title})
+		require.NoError(b, err)
+		start := time.Now()
+		err = log.Append(b.Context(), "s", version, last)
+		ours += time.Since(start)
+		require.NoError(b, err)
+		version, prev = last[0].Version, last[0].Hash
+		start = time.Now()
+		_, err = bare.Exec("INSERT INTO t (body) VALUES (?)", string(last[0].Body))
+		theirs += time.Since(start)
+		require.NoError(b, err)
+	}
+	b.ReportMetric(float64(ours.Microseconds())/float64(version), "µs/append")
+	b.ReportMetric(float64(theirs.Microseconds())/float64(version), "µs/bare")
+	b.ReportMetric(float64(ours)/float64(theirs), "append/bare")
+	require.NoError(b, bare.Close())
+	require.NoError(b, log.Close())
+}
+
+// BenchmarkEvents reads a session of 1,000 events, and its last one.
+func BenchmarkEvents(b *testing.B) {
+	log := openAt(b, filepath.Join(b.TempDir(), "log.db"))
+	require.NoError(b, log.Append(b.Context(), "s", 0, storetest.Sample("s", 1000)))
+	b.Run("all", func(b *testing.B) {
+		for b.Loop() {
+			_, err := log.Events(b.Context(), "s")
+			require.NoError(b, err)
+		}
+	})
+	b.Run("last", func(b *testing.B) {
+		for b.Loop() {
+			_, err := log.EventsAfter(b.Context(), "s", 999)
+			require.NoError(b, err)
+		}
+	})
+	require.NoError(b, log.Close())
+}
