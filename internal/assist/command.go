@@ -1,0 +1,181 @@
+package assist
+
+import (
+	"context"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"belay/internal/event"
+	"belay/internal/fault"
+	"belay/internal/flow"
+	"belay/internal/session"
+)
+
+// longestTitle is in characters. Chosen: fits a line of the list on a phone twice.
+const longestTitle = 80
+
+// Start begins a session and returns its id.
+func (a *Assist) Start(ctx context.Context, req StartRequest) (string, error) {
+	title, err := cleanTitle(req.Title)
+	if err != nil {
+		return "", err
+	}
+	if title == "" {
+		title = "Session of " + a.Now().Format("2 January 2006, 15:04")
+	}
+	if req.Practice != nil {
+		if _, err := a.Rig(req.Practice.Seed, req.Practice.Variant); err != nil {
+			return "", err
+		}
+	}
+	g, packed, err := a.offered(req.Flow)
+	if err != nil {
+		return "", err
+	}
+	if err := a.Log.PutFlow(ctx, g.Hash, packed); err != nil {
+		return "", fault.Wrap("assist.Start", err)
+	}
+	payloads, err := session.Begin(g, event.SessionStarted{
+		Title: title, Flow: g.Name, FlowHash: g.Hash, Practice: req.Practice,
+	})
+	if err != nil {
+		return "", err
+	}
+	id := a.NewID()
+	return id, a.commit(ctx, &session.State{ID: id}, payloads)
+}
+
+// offered loads a flow that sessions can begin with.
+func (a *Assist) offered(name string) (*flow.Graph, []byte, error) {
+	g, err := flow.Load(a.Offer, name)
+	if err != nil {
+		return nil, nil, err
+	}
+	packed, err := flow.Pack(a.Offer, name)
+	return g, packed, err
+}
+
+// Answer answers the present prompt. The same key gives the same result
+// again; a stale prompt gives a Conflict fault.
+func (a *Assist) Answer(ctx context.Context, id string, req AnswerRequest) (Result, error) {
+	return a.answer(ctx, id, req.Key, func(s loaded) (session.Answer, error) {
+		return session.Answer{Prompt: req.Prompt, Action: req.Action, Values: req.Values, Key: req.Key}, nil
+	})
+}
+
+// AnswerForm answers with numbers as a person typed them.
+func (a *Assist) AnswerForm(ctx context.Context, id string, req FormRequest) (Result, error) {
+	return a.answer(ctx, id, req.Key, func(s loaded) (session.Answer, error) {
+		answer := session.Answer{Prompt: req.Prompt, Action: req.Action, Key: req.Key}
+		if req.Prompt != s.PromptID() {
+			return answer, nil // stale: say that first, whatever was typed
+		}
+		values, wrong := s.ParseForm(req.Action, req.Form)
+		if len(wrong) > 0 {
+			f := fault.New(fault.Invalid, "This answer needs a correction.", "Correct the fields that are named, and save again.")
+			f.Fields = wrong
+			return answer, f
+		}
+		answer.Values = values
+		return answer, nil
+	})
+}
+
+func (a *Assist) answer(ctx context.Context, id, key string, make func(loaded) (session.Answer, error)) (Result, error) {
+	var before *Result
+	err := a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
+		if r, done, err := a.replay(s, key); done || err != nil {
+			before = &r
+			return nil, err
+		}
+		answer, err := make(s)
+		if err != nil {
+			return nil, err
+		}
+		return s.Decide(answer)
+	})
+	if err != nil {
+		return Result{}, err
+	}
+	if before != nil {
+		return *before, nil
+	}
+	return a.result(ctx, id)
+}
+
+// Undo takes back the newest answer.
+func (a *Assist) Undo(ctx context.Context, id, key string) (Result, error) {
+	var before *Result
+	err := a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
+		if r, done, err := a.replay(s, key); done || err != nil {
+			before = &r
+			return nil, err
+		}
+		return s.Undo(key)
+	})
+	if err != nil {
+		return Result{}, err
+	}
+	if before != nil {
+		return *before, nil
+	}
+	return a.result(ctx, id)
+}
+
+// Rename gives a session another title.
+func (a *Assist) Rename(ctx context.Context, id, title string) error {
+	title, err := cleanTitle(title)
+	if err != nil {
+		return err
+	}
+	if title == "" {
+		return titleFault("A title needs at least one character.")
+	}
+	return a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
+		if s.Title == title {
+			return nil, nil
+		}
+		return []event.Payload{event.SessionRenamed{Title: title}}, nil
+	})
+}
+
+// Delete removes a session for good.
+func (a *Assist) Delete(ctx context.Context, id string) error {
+	return fault.Wrap("assist.Delete", a.Log.Delete(ctx, id))
+}
+
+// Import takes in an exported session.
+func (a *Assist) Import(ctx context.Context, doc []byte) (string, error) {
+	id, err := a.Log.Import(ctx, doc)
+	if err != nil {
+		return "", fault.Wrap("assist.Import", err)
+	}
+	s, err := a.load(ctx, id)
+	if err != nil {
+		return "", err
+	}
+	a.Notify(id, s.Version)
+	return id, nil
+}
+
+func titleFault(message string) error {
+	f := fault.New(fault.Invalid, message, "Type another title.")
+	f.Fields = []fault.Field{{Field: "title", Message: message}}
+	return f
+}
+
+// cleanTitle trims a title and refuses one that is too long or holds
+// characters that do not print.
+func cleanTitle(title string) (string, error) {
+	title = strings.TrimSpace(title)
+	if utf8.RuneCountInString(title) > longestTitle {
+		return "", titleFault("A title has at most 80 characters.")
+	}
+	for _, r := range title {
+		if !utf8.ValidString(title) || !unicode.IsPrint(r) {
+			return "", titleFault("A title holds only characters that print.")
+		}
+	}
+	return title, nil
+}
