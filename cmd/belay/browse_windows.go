@@ -1,0 +1,11 @@
+package main
+
+import (
+	"os/exec"
+	"syscall"
+)
+
+// detach keeps Ctrl+C, which is meant for Belay, from the browser.
+func detach(command *exec.Cmd) {
+	command.SysProcAttr = &syscall.SysProcAttr{CreationFlags: syscall.CREATE_NEW_PROCESS_GROUP}
+}
