@@ -215,6 +215,7 @@ func TestReportTellsNoChain(t *testing.T) {
 	b.Reset()
 	require.Equal(t, 1, report(&b, errors.New("secret cause")))
 	require.NotContains(t, b.String(), "secret")
+	require.Contains(t, b.String(), "Something went wrong inside Belay.\n")
 	b.Reset()
 	require.Equal(t, 1, report(&b, fault.Wrap("x", context.Canceled)))
 	require.Contains(t, b.String(), "stopped")

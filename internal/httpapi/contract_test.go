@@ -94,11 +94,14 @@ func (c *contract) valid(in *openapi3filter.RequestValidationInput, got reply) e
 	})
 }
 
-// look calls every GET but the stream.
+// fixed are the GETs whose answer does not change with a session.
+var fixed = []string{"/api/v1/openapi.yaml", "/api/v1/flows", "/api/v1/flows/desktop"}
+
+// look calls every other GET but the stream.
 func (c *contract) look(session string) {
 	c.t.Helper()
 	for _, path := range []string{
-		"/api/v1/health", "/api/v1/openapi.yaml", "/api/v1/flows", "/api/v1/flows/desktop", "/api/v1/sessions",
+		"/api/v1/health", "/api/v1/sessions",
 		session, session + "/prompt", session + "/history", session + "/trials", session + "/evidence",
 		session + "/sheet", session + "/sheet?format=html", session + "/sheet?format=md", session + "/sheet?format=csv",
 		session + "/sheet?format=json", session + "/export",
@@ -109,6 +112,9 @@ func (c *contract) look(session string) {
 
 func TestPracticeSessionKeepsTheContract(t *testing.T) {
 	c := newContract(t)
+	for _, path := range fixed {
+		require.Equal(t, http.StatusOK, c.call("GET", path, nil).Status, path)
+	}
 	require.Equal(t, "[]\n", string(c.call("GET", "/api/v1/sessions", nil).Body), "an empty list is a list")
 	started := c.call("POST", "/api/v1/sessions", object{"flow": "desktop", "title": "Walk", "practice": object{"seed": 7, "variant": "own"}})
 	require.Equal(t, http.StatusCreated, started.Status)
@@ -153,6 +159,29 @@ func TestPracticeSessionKeepsTheContract(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestFinishedSessionKeepsTheContract goes to the sheet, where keep, fits and
+// gains are known.
+func TestFinishedSessionKeepsTheContract(t *testing.T) {
+	c := newContract(t)
+	session := c.practice()
+	visits := map[string]int{}
+	p := c.prompt(session)
+	for n := 0; !p.Finished; n++ {
+		require.Less(t, n, 300, "now at %s", p.State)
+		p = into[result](t, http.StatusOK, c.call("POST", session+"/answers", answerTo(p, visits))).Prompt
+	}
+	c.look(session)
+	v := into[struct {
+		Keep     *object
+		Evidence map[string]any
+	}](t, http.StatusOK, c.call("GET", session, nil))
+	require.NotNil(t, v.Keep)
+	for _, part := range []string{"keep", "heat", "load_line", "gains"} {
+		require.NotNil(t, v.Evidence[part], part)
+	}
+	require.NotEmpty(t, v.Evidence["need"])
 }
 
 // TestContractCheckSeesBreaches plants replies that break the contract.

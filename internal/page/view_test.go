@@ -129,6 +129,11 @@ func TestNotebook(t *testing.T) {
 	require.NotContains(t, text(d.id("saved")), "1.253")
 }
 
+func TestEntriesOfOneVersionHaveTheirOwnKeys(t *testing.T) {
+	got := entriesOf("", nil, []session.Entry{{Version: 3}, {Version: 3}, {Version: 4}})
+	require.Equal(t, []string{"3-0", "3-1", "4-0"}, []string{got[0].Key, got[1].Key, got[2].Key})
+}
+
 func TestLongNotebookIsOneTapAway(t *testing.T) {
 	g := scenes()
 	s := g.sessions["core"]

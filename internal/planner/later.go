@@ -11,7 +11,7 @@ import (
 func wideVector(s *search) (*trial.Proposal, *trial.Ending) {
 	settings := s.base()
 	if settings.SetVoltage == 0 {
-		return nil, s.blocked("No core voltage was found, so wide vectors run as delivered.")
+		return nil, s.keep(settings, "No core voltage was found, so wide vectors run as delivered.")
 	}
 	mine := s.mine()
 	n := 0
@@ -74,7 +74,7 @@ func cache(s *search) (*trial.Proposal, *trial.Ending) {
 func together(s *search) (*trial.Proposal, *trial.Ending) {
 	settings := s.merged()
 	if settings.SetVoltage == 0 {
-		return nil, s.blocked("No core voltage was found, so there is nothing to prove together.")
+		return nil, s.keep(settings, "No core voltage was found. Each change was proven by its own trial, and nothing else has changed.")
 	}
 	mixed, bursty := false, false
 	for _, t := range s.mine() {
@@ -154,7 +154,7 @@ const lowEndStep = 25
 func daily(s *search) (*trial.Proposal, *trial.Ending) {
 	settings := s.dailySettings()
 	if settings.SetVoltage == 0 {
-		return nil, s.blocked("No core voltage was found. The PC stays as it is now.")
+		return nil, s.keep(settings, "No core voltage was found. The PC stays as it is now.")
 	}
 	lifts := 0
 	var quiet, loaded bool // held under light load, and under full load

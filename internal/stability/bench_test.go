@@ -68,5 +68,7 @@ func BenchmarkWorthOf(b *testing.B) {
 }
 
 func BenchmarkSoakToClaim(b *testing.B) {
-	benchmarkQuery(b, func(p *Posterior) { p.SoakToClaim(trial.Scalar, 49, 1.27, 80, 500, 0.9) })
+	benchmarkQuery(b, func(p *Posterior) {
+		p.SoakToClaim(trial.Scalar, 49, p.Need(trial.Scalar, 49, 80, 500, 0.7), 80, 500, 0.72)
+	})
 }

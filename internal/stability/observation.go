@@ -1,6 +1,7 @@
 package stability
 
 import (
+	"cmp"
 	"math"
 
 	"belay/internal/fault"
@@ -127,6 +128,14 @@ type reading struct {
 	exact  bool    // failed at t2 exactly
 	t1, t2 float64 // clean: ran t2; failed: between t1 and t2
 	odd    float64 // eps times the chance that an unrelated failure falls in here
+}
+
+// compare puts readings in one order, whatever order they came in.
+func (r reading) compare(o reading) int {
+	return cmp.Or(
+		cmp.Compare(r.class, o.class), cmp.Compare(r.d, o.d), cmp.Compare(r.v, o.v),
+		cmp.Compare(r.t2, o.t2), cmp.Compare(r.t1, o.t1), cmp.Compare(r.odd, o.odd),
+	)
 }
 
 func (p *Prior) reading(o Observation) reading {

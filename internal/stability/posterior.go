@@ -1,6 +1,9 @@
 package stability
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Posterior is what is believed after the trials so far. It is for one
 // goroutine at a time: queries fill caches.
@@ -78,6 +81,7 @@ func (p *Posterior) add(obs []Observation) error {
 			p.readings = append(p.readings, p.prior.reading(o))
 		}
 	}
+	slices.SortFunc(p.readings, reading.compare) // so that order cannot matter, to the last bit
 	p.build()
 	return nil
 }

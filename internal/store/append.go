@@ -80,7 +80,7 @@ func (l *Log) write(ctx context.Context, change func(context.Context, *sql.Tx) e
 	if err := change(ctx, tx); err != nil {
 		err = l.saveFault(err, false)
 		// After some errors SQLite has rolled back by itself, and says so.
-		return err
+		return errors.Join(err, tx.Rollback())
 	}
 	if err := l.commit(tx); err != nil {
 		return l.saveFault(err, true)

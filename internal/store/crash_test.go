@@ -101,6 +101,7 @@ func TestCommitInDoubt(t *testing.T) {
 			require.NoError(t, err, "reads go on")
 			require.NoError(t, log.Backup(t.Context(), path+".bak"), "and so do backups")
 			require.NoError(t, log.Close())
+			require.FileExists(t, path+"-wal", "the end of the log did not write either")
 
 			require.Equal(t, test.want, requireSaved(t, path, nil))
 		})
@@ -174,12 +175,12 @@ int fsync(int fd) { return fails() ? -1 : ((int (*)(int))dlsym(RTLD_NEXT, "fsync
 int fdatasync(int fd) { return fails() ? -1 : ((int (*)(int))dlsym(RTLD_NEXT, "fdatasync"))(fd); }
 `
 
-// TestEveryFailingSync fails the first, second, … sync of SQLite, once and
+// TestEveryFailingSync fails the first, third, … sync of SQLite, once and
 // from then on, until the point lies behind 60 saves.
 func TestEveryFailingSync(t *testing.T) {
 	library := buildLibrary(t)
 	failures := 0
-	for n := 1; n <= 40; n++ {
+	for n := 1; n <= 40; n += 2 {
 		for _, mode := range []string{"FAIL_ON=", "FAIL_ON=1"} {
 			env := []string{"LD_PRELOAD=" + library, fmt.Sprintf("FAIL_AT=%d", n)}
 			if mode != "FAIL_ON=" {
@@ -210,8 +211,8 @@ func TestEveryFailingSync(t *testing.T) {
 			require.LessOrEqual(t, count-len(saved), 1, "only the last save may be in doubt: sync %d", n)
 		}
 	}
-	t.Logf("%d of 80 runs met the failure", failures)
-	require.Greater(t, failures, 60, "the library bites")
+	t.Logf("%d of 40 runs met the failure", failures)
+	require.Greater(t, failures, 30, "the library bites")
 }
 
 func buildLibrary(t *testing.T) string {

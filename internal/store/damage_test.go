@@ -91,8 +91,21 @@ func TestBrokenStructure(t *testing.T) {
 	report, err := log.Verify(t.Context())
 	requireCode(t, fault.Corrupt, err)
 	require.NotEmpty(t, report.Damage)
-	require.Empty(t, report.Damage[0].Session, "the file itself comes first")
-	require.Equal(t, "Belay's data file is damaged.", report.Damage[0].Fault.Msg)
+	require.NoError(t, log.Close())
+}
+
+func TestBrokenFreeList(t *testing.T) {
+	path, _ := filled(t, 2)
+	data, err := os.ReadFile(path)
+	require.NoError(t, err)
+	data[39]++ // number of free pages. Source: SQLite file format, section 1.3
+	require.NoError(t, os.WriteFile(path, data, 0o600))
+	log := openAt(t, path)
+	report, err := log.Verify(t.Context())
+	requireCode(t, fault.Corrupt, err)
+	require.ErrorContains(t, err, "data file is damaged")
+	require.Len(t, report.Damage, 1)
+	require.Equal(t, 4, report.Events, "every entry is sound")
 	require.NoError(t, log.Close())
 }
 

@@ -28,7 +28,7 @@ func openLock(path string) (*os.File, error) {
 	if err != nil {
 		return nil, fault.New(fault.Unavailable,
 			"The lock file beside Belay's data cannot be opened.",
-			"Check that you may write to this folder: "+path).Because(err)
+			"Check that you may write this file: "+path).Because(err)
 	}
 	if err := file.Truncate(0); err != nil {
 		return nil, errors.Join(fault.Wrap("store.Open", err), file.Close())
