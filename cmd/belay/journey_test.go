@@ -170,15 +170,18 @@ func TestJourneys(t *testing.T) {
 		}
 		rig, err := virtualrig.New(seed, virtualrig.Own)
 		require.NoError(t, err)
-		if slices.Contains(rig.Traits(), virtualrig.TraitUnstable) || slices.Contains(rig.Traits(), virtualrig.TraitThrottles) {
-			require.NotEqual(t, "sheet.ready", end, "seed %d: there is nothing to tune on a PC like that", seed)
-		} else {
+		// A broken PC may pass its baseline by luck; a sound one has to arrive.
+		broken := slices.Contains(rig.Traits(), virtualrig.TraitUnstable) || slices.Contains(rig.Traits(), virtualrig.TraitThrottles)
+		if !broken {
 			require.Equal(t, "sheet.ready", end, "seed %d, %s", seed, trait)
+		}
+		if end == "sheet.ready" {
 			w.sheets()
 		}
 		t.Logf("seed %d (%s): %s after %d trials", seed, trait, end, len(trials))
 	}
 	t.Log(ends, outcomes)
+	require.NotZero(t, ends["stopped"]+ends["baseline.unstable"], "no broken PC was sent to repair: %v", ends)
 	for _, o := range []string{"clean", "error", "froze", "reset", "no_boot", "throttled"} {
 		require.NotZero(t, outcomes[o], "no journey met %s: %v", o, outcomes)
 	}

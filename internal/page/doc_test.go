@@ -207,4 +207,3 @@ func (d *doc) requireForms() {
 		require.Equal(d.t, "post", attr(n, "method"))
 	}
 }
-
