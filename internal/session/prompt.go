@@ -2,7 +2,6 @@ package session
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 
 	"belay/internal/flow"
@@ -220,7 +219,6 @@ func (s *State) newestTrial() *trial.Trial {
 	return &s.Trials[len(s.Trials)-1]
 }
 
-func trialName(t trial.Trial) string { return "trial " + strconv.Itoa(t.N) }
 
 // SheetCautions are the cautions that belong on the sheet: those of the step
 // that applies the settings for daily use, with their numbers.
