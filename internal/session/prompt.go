@@ -219,7 +219,6 @@ func (s *State) newestTrial() *trial.Trial {
 	return &s.Trials[len(s.Trials)-1]
 }
 
-
 // SheetCautions are the cautions that belong on the sheet: those of the step
 // that applies the settings for daily use, with their numbers.
 func (s *State) SheetCautions() []Caution {
