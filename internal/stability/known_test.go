@@ -96,3 +96,15 @@ func TestDefaultPriorCoversPublishedRanges(t *testing.T) {
 	require.Less(t, p.Need(trial.Scalar, 47, 0, 1.0/6, 0.05), units.Volt(1.2*0.85))
 	require.Greater(t, p.Need(trial.Scalar, 47, 0, 1.0/6, 0.95), units.Volt(1.2*0.95))
 }
+
+// One failure far above all expectation may be odd; three are not. And clean
+// trials far below expectation move the estimate, whatever the prior.
+func TestFarFromThePrior(t *testing.T) {
+	at := func(mv float64) Observation { return obsAt(trial.Scalar, 47, mv, 10).failedAt(2, 3) }
+	one := mustFit(t, at(1400))
+	require.Less(t, float64(one.Need(trial.Scalar, 47, 0, 1.0/6, 0.5)), 1.25)
+	three := mustFit(t, at(1360), at(1380), at(1400))
+	require.Greater(t, float64(three.Need(trial.Scalar, 47, 0, 1.0/6, 0.5)), 1.36)
+	low := mustFit(t, obsAt(trial.Scalar, 51, 1000, 10), obsAt(trial.Scalar, 51, 990, 10).failedAt(0, 1))
+	require.InDelta(t, 0.995, float64(low.Need(trial.Scalar, 51, 0, 1.0/6, 0.5)), 0.012)
+}
