@@ -7,31 +7,41 @@ import (
 	"belay/internal/units"
 )
 
+// mostOffset is the largest offset that is tried. Chosen: beyond it stepping
+// the core ratio back costs less speed.
+const mostOffset = 8
+
 // wideVector finds the smallest offset at which wide-vector loads hold too.
 func wideVector(s *search) (*trial.Proposal, *trial.Ending) {
 	settings := s.base()
 	if settings.SetVoltage == 0 {
 		return nil, s.keep(settings, "No core voltage was found, so wide vectors run as delivered.")
 	}
-	mine := s.mine()
-	n := 0
-	var clean *trial.Trial
-	for i, t := range mine {
+	failed, clean := -1, -1 // the largest offset that failed, the smallest that held
+	for _, t := range s.mine() {
+		n := t.Settings.WideVectorOffset
 		switch {
-		case t.Outcome == trial.Clean:
-			clean = &mine[i]
-		case t.Settings.WideVectorOffset >= n:
-			n = t.Settings.WideVectorOffset + 1
+		case t.Settings.Ratio != settings.Ratio || t.Settings.SetVoltage != settings.SetVoltage:
+		case t.Outcome != trial.Clean:
+			failed = max(failed, n)
+		case clean < 0 || n < clean:
+			clean = n
 		}
 	}
-	if clean != nil && clean.Settings.WideVectorOffset >= n {
-		return nil, s.keep(clean.Settings, fmt.Sprintf("Wide-vector loads held with offset %d.", clean.Settings.WideVectorOffset))
-	}
-	for ; n <= 8; n++ {
+	// Each trial narrows what wide vectors draw, so a smaller offset may have
+	// become safe since.
+	n := failed + 1
+	for n < mostOffset {
 		settings.WideVectorOffset = n
 		if s.safe(settings, trial.WideVector) {
 			break
 		}
+		n++
+	}
+	settings.WideVectorOffset = n
+	if clean > failed && clean >= 0 && clean <= n {
+		settings.WideVectorOffset = clean
+		return nil, s.keep(settings, fmt.Sprintf("Wide-vector loads held with offset %d.", clean))
 	}
 	because := "Wide vectors draw more current and more heat. First see whether they hold at the full ratio."
 	if n > 0 {
