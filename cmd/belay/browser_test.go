@@ -122,8 +122,8 @@ func TestARealPCByHand(t *testing.T) {
 		if p.Proposal != nil && !p.Trial {
 			for k, v := range p.Proposal.Settings {
 				known[k] = v
-				pc.set[k] = v
 			}
+			pc.set = p.Proposal.Settings
 		}
 		if p.Trial {
 			for k, v := range pc.run(p.Proposal.Load) {
@@ -150,6 +150,9 @@ func (w *traveller) typeAnswer(ctx context.Context, p prompt, known map[string]a
 	}
 	for _, f := range p.Fields {
 		v, ok := known[f.Name]
+		if !ok && f.Default != nil {
+			v, ok = f.Default, true
+		}
 		switch {
 		case f.Name == "readings":
 			for i, load := range []string{"bursty", "scalar"} {

@@ -80,7 +80,8 @@ var known = map[string]unit{
 // Known reports whether symbol is a unit that Belay can read and print.
 func Known(symbol string) bool { _, ok := known[symbol]; return ok }
 
-// Format prints v with the decimals its unit deserves, then the symbol.
+// Format prints v with the decimals its unit deserves, a blank and the symbol.
+// A page joins the two by a no-break space.
 // Counts and scores print as a bare number; an unknown unit prints v as it is.
 func Format(symbol string, v float64) string {
 	if math.IsNaN(v) {
@@ -100,7 +101,7 @@ func Format(symbol string, v float64) string {
 	case "×", "%":
 		return n + symbol
 	}
-	return n + " " + symbol // no-break space: a number never parts from its unit
+	return n + " " + symbol
 }
 
 // FormatMinutes prints a span as people say it: "7 min 20 s", "2 h 30 min".
