@@ -32,7 +32,7 @@ func Assess(in Input, keep trial.Settings, load trial.Load) Report {
 	var r Report
 	if b.need != nil {
 		r.needs(b, in, load)
-		if keep.Ratio > 0 && keep.SetVoltage > 0 && b.need.Trials() > 1 {
+		if keep.Ratio > 0 && keep.SetVoltage > 0 && !b.need.Thin(load, b.under(keep, load)) {
 			c := b.confidence(keep, load, in.Wishes.TargetH)
 			v := b.loadVoltage(keep, load)[1]
 			reserve := (v - float64(b.need.Need(load, b.under(keep, load), b.temp(keep, load), in.Wishes.TargetH, 0.5))) * 1000

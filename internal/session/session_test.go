@@ -128,6 +128,10 @@ func TestARealPCReachesTheCoreSearch(t *testing.T) {
 	require.EqualValues(t, 49, s.Proposal.Settings.Ratio, "one step above the delivered ratio")
 	require.NotEmpty(t, s.Prompt().Cautions)
 	require.NotNil(t, s.Proposal.Expect)
+	e := s.Evidence()
+	require.Nil(t, e.Keep.Confidence, "nothing is claimed while the posterior is nearly the prior")
+	require.Contains(t, e.Proof.Sentence, "not enough evidence")
+	require.Positive(t, e.Proof.ModelFreeMTBFH)
 	require.Equal(t, "skipped", stageStatus(s, "memory-profile"))
 }
 

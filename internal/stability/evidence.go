@@ -24,15 +24,8 @@ func (p *Posterior) Warnings(load trial.Load, r units.Ratio) []string {
 	if c < 0 {
 		return []string{fmt.Sprintf("The load %q is not known; these numbers are for the scalar load.", string(load))}
 	}
-	d, dd := p.prior.step(r)
-	before := sq(p.prior.ASD) + d*d*sq(p.prior.BSD) + dd*dd*sq(p.prior.CSD)
-	if c > 0 {
-		_, osd := p.prior.offset(c)
-		before += osd * osd
-	}
-	q := p.line(load, r, p.prior.TRef, 1.0/6)
-	_, after := q.spread()
-	if after > thin*before {
+	d, _ := p.prior.step(r)
+	if p.Thin(load, r) {
 		out = append(out, fmt.Sprintf("Not enough evidence yet. A ten-minute trial under the %s load at ratio %d helps most.", load, r))
 	}
 	near, failed := math.Inf(1), false
@@ -50,6 +43,24 @@ func (p *Posterior) Warnings(load trial.Load, r units.Ratio) []string {
 		out = append(out, "No trial has failed yet, so the edge is not located. A trial at a lower voltage finds it.")
 	}
 	return out
+}
+
+// Thin reports whether the posterior for this load and ratio is still nearly
+// the prior, so that no claim should rest on it. An unknown load is thin.
+func (p *Posterior) Thin(load trial.Load, r units.Ratio) bool {
+	c := classOf(load)
+	if c < 0 {
+		return true
+	}
+	d, dd := p.prior.step(r)
+	before := sq(p.prior.ASD) + d*d*sq(p.prior.BSD) + dd*dd*sq(p.prior.CSD)
+	if c > 0 {
+		_, osd := p.prior.offset(c)
+		before += osd * osd
+	}
+	q := p.line(load, r, p.prior.TRef, 1.0/6)
+	_, after := q.spread()
+	return after > thin*before
 }
 
 func sq(v units.Volt) float64 { return v.Millivolts() * v.Millivolts() }
