@@ -255,7 +255,7 @@ func (s *search) prove(base, keep trial.Settings, volt units.Volt, mine []trial.
 	}
 	confidence := s.belief.confidence(keep, trial.Scalar, s.Wishes.TargetH)
 	if soaked || len(mine) >= mostTrials+mostShadow {
-		return nil, s.keep(keep, fmt.Sprintf("Ratio %v at %v is the fastest setting that meets your target. Confidence: %.0f %%.", r, v, confidence*100))
+		return nil, s.keep(keep, fmt.Sprintf("Ratio %v at %v is the fastest setting that meets your target. Confidence: %d %%.", r, v, Percent(confidence)))
 	}
 	if spread > narrow && shadows < mostShadow {
 		shadow := s.lowest(base, r, v-voltGrid, func(x trial.Settings) bool {
@@ -273,7 +273,7 @@ func (s *search) prove(base, keep trial.Settings, volt units.Volt, mine []trial.
 		}
 	}
 	p := s.coreTrial(base, r, v, soakMinutes)
-	p.Because = fmt.Sprintf("This is the setting to keep. By the trials so far it meets your target with %.0f %% confidence.", confidence*100)
+	p.Because = fmt.Sprintf("This is the setting to keep. By the trials so far it meets your target with %d %% confidence.", Percent(confidence))
 	p.IfClean = "The search ends with this setting."
 	p.IfFailed = "The voltage to keep rises, or the ratio steps back."
 	return p, nil

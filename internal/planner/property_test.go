@@ -111,3 +111,9 @@ func TestUnknownSearchIsBlocked(t *testing.T) {
 	require.Nil(t, p)
 	require.True(t, e.Blocked)
 }
+
+func TestNoClaimIsCertain(t *testing.T) {
+	for want, c := range map[int]float64{99: 1, 89: 0.899, 0: 0.004} {
+		require.Equal(t, want, Percent(c))
+	}
+}

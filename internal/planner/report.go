@@ -69,6 +69,9 @@ func (r *Report) needs(b *belief, in Input, load trial.Load) {
 	r.Warnings = append(r.Warnings, b.need.Warnings(load, hi)...)
 }
 
+// Percent is a confidence as a claim names it: rounded down, and never 100 %.
+func Percent(confidence float64) int { return int(min(confidence*100, 99)) }
+
 // ModelFree is the lower 95 % bound, in hours, on the mean time between
 // failures after so many failures in so many hours. It needs no model.
 func ModelFree(failures int, hours float64) float64 {

@@ -216,8 +216,8 @@ func (s *State) proof(keep trial.Settings, confidence *float64) Proof {
 		p.Sentence = fmt.Sprintf("Ratio %v at %v ran clean for %s so far. There is not enough evidence for more.",
 			keep.Ratio, keep.SetVoltage, units.FormatMinutes(p.CleanHours*60))
 	default:
-		p.Sentence = fmt.Sprintf("Ratio %v at %v under all-core load fails less than once in %.0f hours, with %.0f %% confidence.",
-			keep.Ratio, keep.SetVoltage, s.wishes().TargetH, *confidence*100)
+		p.Sentence = fmt.Sprintf("Ratio %v at %v under all-core load fails less than once in %.0f hours, with %d %% confidence.",
+			keep.Ratio, keep.SetVoltage, s.wishes().TargetH, planner.Percent(*confidence))
 	}
 	return p
 }
