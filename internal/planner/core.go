@@ -10,9 +10,9 @@ import (
 )
 
 const (
-	// screenPass is the chance of passing that a screening trial is set for:
-	// inside 0.6 to 0.8, where a result of either kind teaches most for its
-	// cost. Source: docs/models/planner.md.
+	// screenPass is the chance of passing that a screening trial is set for.
+	// Chosen: likely to pass, since a crash costs more time than a clean run,
+	// and yet unsure enough to teach something. See docs/adr/0006-first-planner.md.
 	screenPass = 0.72
 	// claim is the confidence that a keep is to reach.
 	claim = 0.90
