@@ -83,36 +83,30 @@ func (a *Assist) AnswerForm(ctx context.Context, id string, req FormRequest) (Re
 }
 
 func (a *Assist) answer(ctx context.Context, id, key string, make func(loaded) (session.Answer, error)) (Result, error) {
-	var before *Result
-	err := a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
-		if r, done, err := a.replay(s, key); done || err != nil {
-			before = &r
-			return nil, err
-		}
+	return a.once(ctx, id, key, func(s loaded) ([]event.Payload, error) {
 		answer, err := make(s)
 		if err != nil {
 			return nil, err
 		}
 		return s.Decide(answer)
 	})
-	if err != nil {
-		return Result{}, err
-	}
-	if before != nil {
-		return *before, nil
-	}
-	return a.result(ctx, id)
 }
 
 // Undo takes back the newest answer.
 func (a *Assist) Undo(ctx context.Context, id, key string) (Result, error) {
+	return a.once(ctx, id, key, func(s loaded) ([]event.Payload, error) { return s.Undo(key) })
+}
+
+// once carries a command out, unless one with the same key was carried out
+// before: then it returns what that led to.
+func (a *Assist) once(ctx context.Context, id, key string, decide func(loaded) ([]event.Payload, error)) (Result, error) {
 	var before *Result
 	err := a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
 		if r, done, err := a.replay(s, key); done || err != nil {
 			before = &r
 			return nil, err
 		}
-		return s.Undo(key)
+		return decide(s)
 	})
 	if err != nil {
 		return Result{}, err

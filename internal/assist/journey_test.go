@@ -12,6 +12,7 @@ import (
 
 	"belay/internal/event"
 	"belay/internal/session"
+	"belay/internal/store/storetest"
 	"belay/internal/trial"
 	"belay/internal/virtualrig"
 )
@@ -72,7 +73,7 @@ func TestPracticeSessionsReachTheSheet(t *testing.T) {
 	ends := map[string]int{}
 	failures := map[trial.Outcome]int{}
 	for seed := uint64(1); seed <= 3; seed++ {
-		log := newMemLog()
+		log := storetest.NewMemory()
 		a := newTestAssist(log)
 		id, err := a.Start(context.Background(), StartRequest{Flow: "desktop", Title: "walk", Practice: &event.Practice{Seed: seed, Variant: "own"}})
 		require.NoError(t, err)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"belay/internal/fault"
+	"belay/internal/stats"
 	"belay/internal/units"
 )
 
@@ -89,7 +90,7 @@ func FitWarmUp(series []Sample, start *units.Celsius) (WarmUpFit, error) {
 	}
 	span := last - first
 	fit := func(logTau float64) WarmUpFit { return fitAtTau(series, start, math.Exp(logTau)) }
-	logTau := goldenMin(func(x float64) float64 { return fit(x).SD }, math.Log(span/200), math.Log(span*50))
+	logTau := stats.Minimum(func(x float64) float64 { return fit(x).SD }, math.Log(span/200), math.Log(span*50), 1e-10)
 	f := fit(logTau)
 	if f.Tau*judgeAfter > units.Minutes(last) {
 		f.Warnings = append(f.Warnings, "The series ends before the temperature settles. The settled value is a guess.")
@@ -128,23 +129,4 @@ func fitAtTau(series []Sample, start *units.Celsius, tau float64) WarmUpFit {
 	}
 	f.SD = math.Sqrt(rss / n)
 	return f
-}
-
-// goldenMin returns the place of the minimum of a function with one valley.
-func goldenMin(f func(float64) float64, low, high float64) float64 {
-	const ratio = 0.6180339887498949
-	a, b := high-ratio*(high-low), low+ratio*(high-low)
-	fa, fb := f(a), f(b)
-	for high-low > 1e-10 {
-		if fa < fb {
-			high, b, fb = b, a, fa
-			a = high - ratio*(high-low)
-			fa = f(a)
-		} else {
-			low, a, fa = a, b, fb
-			b = low + ratio*(high-low)
-			fb = f(b)
-		}
-	}
-	return (low + high) / 2
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"belay/internal/fault"
+	"belay/internal/stats"
 	"belay/internal/units"
 )
 
@@ -76,21 +77,25 @@ func FitAlphaPower(points []StockPoint, alpha float64) (AlphaPower, error) {
 		lowest = math.Min(lowest, float64(p.Voltage))
 	}
 	atAlpha := func(alpha float64) AlphaPower {
-		vt := goldenMin(func(vt float64) float64 {
+		vt := stats.Minimum(func(vt float64) float64 {
 			_, rss := scaled(points, vt, alpha)
 			return rss
-		}, 0, lowest-1e-4)
+		}, 0, lowest-1e-4, valleyTolerance)
 		law, _ := scaled(points, vt, alpha)
 		return law
 	}
 	if alpha > 0 {
 		return atAlpha(alpha), nil
 	}
-	return atAlpha(goldenMin(func(alpha float64) float64 {
+	return atAlpha(stats.Minimum(func(alpha float64) float64 {
 		_, rss := scaled(points, float64(atAlpha(alpha).Vt), alpha)
 		return rss
-	}, 1, 2)), nil
+	}, 1, 2, valleyTolerance)), nil
 }
+
+// valleyTolerance is how closely Vt (V) and alpha are found. Chosen: far below
+// what any table of operating points resolves.
+const valleyTolerance = 1e-8
 
 // scaled solves for K, the linear part, and returns the sum of squares.
 func scaled(points []StockPoint, vt, alpha float64) (AlphaPower, float64) {
@@ -102,23 +107,4 @@ func scaled(points []StockPoint, vt, alpha float64) (AlphaPower, float64) {
 	}
 	law.K = xy / xx
 	return law, yy - law.K*xy
-}
-
-// goldenMin returns the place of the minimum of a function with one valley.
-func goldenMin(f func(float64) float64, low, high float64) float64 {
-	const ratio = 0.6180339887498949
-	a, b := high-ratio*(high-low), low+ratio*(high-low)
-	fa, fb := f(a), f(b)
-	for high-low > 1e-8 {
-		if fa < fb {
-			high, b, fb = b, a, fa
-			a = high - ratio*(high-low)
-			fa = f(a)
-		} else {
-			low, a, fa = a, b, fb
-			b = low + ratio*(high-low)
-			fb = f(b)
-		}
-	}
-	return (low + high) / 2
 }

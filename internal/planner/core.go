@@ -46,7 +46,7 @@ func core(s *search) (*trial.Proposal, *trial.Ending) {
 		p.IfClean, p.IfFailed = "The search goes on from there.", "Something else is wrong. Check cooling and memory before you go on."
 		return p, nil
 	}
-	if len(mine) < mostTrials && !s.settling(mine) && s.fastestAllowed() == 0 {
+	if len(mine) < mostTrials && !settling(mine) && s.fastestAllowed() == 0 {
 		if p := s.climb(base, held, volt); p != nil {
 			return p, nil
 		}
@@ -82,19 +82,9 @@ func (s *search) wentDownAtOnce(t trial.Trial) bool {
 	return t.Outcome == trial.NoBoot || t.Outcome.Crash() && !t.TimeUnknown && t.Minutes <= s.Limits.SoonMinutes
 }
 
-// settling reports whether the search has begun to prove a keep: a soak was
-// run, or a trial below the highest ratio that held.
-func (s *search) settling(mine []trial.Trial) bool {
-	var top units.Ratio
-	for _, t := range mine {
-		if t.PlannedMinutes >= soakMinutes {
-			return true
-		}
-		if t.Outcome == trial.Clean {
-			top = max(top, t.Settings.Ratio)
-		}
-	}
-	return false
+// settling reports whether the search has begun to prove a keep by a soak.
+func settling(mine []trial.Trial) bool {
+	return slices.ContainsFunc(mine, func(t trial.Trial) bool { return t.PlannedMinutes >= soakMinutes })
 }
 
 func (s *search) coreTrial(base trial.Settings, r units.Ratio, v units.Volt, minutes units.Minutes) *trial.Proposal {

@@ -14,7 +14,7 @@ const rateStep = 200
 func memoryProfile(s *search) (*trial.Proposal, *trial.Ending) {
 	settings := s.base()
 	m := s.Machine
-	if m.KitRate <= StandardRate("") && m.KitRate == 0 {
+	if m.KitRate == 0 {
 		return nil, s.keep(settings, "The kit's rating is not known, so the memory stays as delivered.")
 	}
 	mine := s.mine()

@@ -111,8 +111,8 @@ func (s *search) blocked(because string) *trial.Ending {
 	return &trial.Ending{Search: s.Search, Blocked: true, Keep: s.base(), Because: because}
 }
 
-// order is the order in which searches build on each other.
-var order = []string{
+// Order is the order in which searches build on each other.
+var Order = []string{
 	"stock", "power-cap", "memory-profile", "voltage-mode", "core", "wide-vector", "memory", "cache", "together", "daily",
 }
 
@@ -120,7 +120,7 @@ var order = []string{
 // keep, the newest first.
 func (s *search) base() trial.Settings {
 	var base trial.Settings
-	for _, name := range order {
+	for _, name := range Order {
 		if name == s.Search {
 			break
 		}

@@ -50,7 +50,7 @@ func TestNoProposalPassesALimit(t *testing.T) {
 	proposals := 0
 	rapid.Check(t, func(t *rapid.T) {
 		in := Input{
-			Search: rapid.SampledFrom(order).Draw(t, "search"), Machine: machine, Limits: limits,
+			Search: rapid.SampledFrom(Order).Draw(t, "search"), Machine: machine, Limits: limits,
 			Wishes: Wishes{TargetH: 500, StepsBack: rapid.IntRange(0, 2).Draw(t, "steps"), Mode: "adaptive"},
 			Endings: map[string]trial.Ending{"voltage-mode": {Search: "voltage-mode", Keep: trial.Settings{
 				Ratio: 48, SetVoltage: 1.25, VoltageMode: "static", DataRate: 3600, CL: 16, TRCD: 19, TRP: 19, TRAS: 39, DRAMVoltage: 1.35,

@@ -21,7 +21,7 @@ const gainConfidence = 0.95
 
 // Evidence returns what the trials so far say.
 func (s *State) Evidence() Evidence {
-	keep, _ := s.keepOr()
+	keep := s.keepOr()
 	report := planner.Assess(s.planInput("core"), keep, trial.Scalar)
 	e := Evidence{Need: []NeedAt{}, Warnings: []string{}, Gains: s.gains(), Proof: s.proof(keep, report.Confidence)}
 	if s.Keep() != nil {
@@ -57,11 +57,11 @@ func (s *State) Evidence() Evidence {
 }
 
 // keepOr returns the settings to keep, or those in the firmware.
-func (s *State) keepOr() (trial.Settings, bool) {
+func (s *State) keepOr() trial.Settings {
 	if k := s.Keep(); k != nil {
-		return k.Keep, true
+		return k.Keep
 	}
-	return s.Settings, false
+	return s.Settings
 }
 
 func band(b stability.Quantiles) Band {

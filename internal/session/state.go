@@ -14,6 +14,7 @@ import (
 	"belay/internal/event"
 	"belay/internal/fault"
 	"belay/internal/flow"
+	"belay/internal/planner"
 	"belay/internal/trial"
 )
 
@@ -87,18 +88,12 @@ func (s *State) History() []Entry { return s.history }
 
 // Keep returns the settings that the newest ended search keeps, or nil.
 func (s *State) Keep() *trial.Ending {
-	for _, name := range slices.Backward(searches) {
+	for _, name := range slices.Backward(planner.Order) {
 		if e, ok := s.Endings[name]; ok && !e.Blocked {
 			return &e
 		}
 	}
 	return nil
-}
-
-// searches lists the searches in the order of the ladder.
-var searches = []string{
-	"stock", "power-cap", "memory-profile", "voltage-mode", "core",
-	"wide-vector", "memory", "cache", "together", "daily",
 }
 
 // Fold makes the state from a session's events, oldest first, under the flow
