@@ -90,7 +90,11 @@ func TestARealPCByHand(t *testing.T) {
 	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(390, 844)))
 	_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 	require.NoError(t, err)
-	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(r.base+r.opening), chromedp.Navigate(r.base+"/")))
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(r.base+r.opening)))
+	require.Eventually(t, func() bool { // the one-time page leads on by itself
+		there, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`location.pathname === '/' && !!document.getElementById('title')`))
+		return err == nil && there
+	}, patience, 50*time.Millisecond)
 	require.NoError(t, chromedp.Do(ctx, chromedp.SendKeys(chromedp.ID("title"), "Attic PC"), chromedp.Click(chromedp.CSS("button.primary"))))
 	var list []struct{ ID string }
 	require.Eventually(t, func() bool { return w.get("/sessions", &list) == nil && len(list) == 1 }, patience, 50*time.Millisecond)
