@@ -23,14 +23,29 @@ func TestReadCountsInnermostTests(t *testing.T) {
 	got, err := read(strings.NewReader(stream), io.Discard)
 	require.NoError(t, err)
 	require.Equal(t, 2, got.passed)
-	require.Equal(t, 1, got.failed)
+	require.Equal(t, []string{"p TestA/y"}, got.failures)
 	require.Equal(t, []string{"p TestB: b_test.go:1: no browser"}, got.skips)
 }
 
 func TestReadCountsAPackageThatDoesNotBuild(t *testing.T) {
 	got, err := read(strings.NewReader(`{"Action":"fail","Package":"p"}`), io.Discard)
 	require.NoError(t, err)
-	require.Equal(t, 1, got.failed)
+	require.Equal(t, []string{"p"}, got.failures)
+}
+
+// A test that fails outside its inner tests counts, and so does one whose
+// process died.
+func TestReadCountsAnOuterTest(t *testing.T) {
+	got, err := read(strings.NewReader(`{"Action":"pass","Package":"p","Test":"TestA/x"}
+{"Action":"fail","Package":"p","Test":"TestA"}
+{"Action":"fail","Package":"p"}
+{"Action":"fail","Package":"q"}
+`), io.Discard)
+	require.NoError(t, err)
+	require.Equal(t, 1, got.passed)
+	require.Equal(t, []string{"p TestA", "q"}, got.failures)
+	require.Equal(t, []string{"p", "q"}, packages(got.failures))
+	require.Equal(t, []string{"p TestA"}, of("p", got.failures))
 }
 
 func TestUsage(t *testing.T) {
