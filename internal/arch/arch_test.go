@@ -18,8 +18,8 @@ import (
 
 // floors lists every package of the module, lowest floor first.
 var floors = [][]string{
-	{"internal/units", "internal/fault", "internal/trial", "internal/stats", "flows", "api", "web"},
-	{"internal/stability", "internal/heat", "internal/loadline", "internal/memtiming", "internal/gain", "internal/wear", "internal/cause"},
+	{"internal/units", "internal/fault", "internal/trial", "internal/stats", "internal/paper", "flows", "api", "web"},
+	{"internal/stability", "internal/heat", "internal/loadline", "internal/memtiming", "internal/gain", "internal/wear", "internal/cause", "internal/wording"},
 	{"internal/event", "internal/safety", "internal/flow", "internal/planner", "internal/session", "internal/sheet"},
 	{"internal/store", "internal/store/storetest", "internal/virtualrig", "internal/hub", "internal/config"},
 	{"internal/assist"},
@@ -33,6 +33,7 @@ var siblings = map[string][]string{
 	"internal/units":           {"internal/fault"},
 	"internal/trial":           {"internal/units", "internal/fault"},
 	"internal/stats":           {"internal/fault", "internal/units"},
+	"internal/paper":           {"internal/fault"},
 	"internal/flow":            {"internal/safety"},
 	"internal/planner":         {"internal/safety"},
 	"internal/session":         {"internal/planner", "internal/safety", "internal/flow", "internal/event"},

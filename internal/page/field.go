@@ -11,6 +11,7 @@ import (
 	"belay/internal/session"
 	"belay/internal/trial"
 	"belay/internal/units"
+	"belay/internal/wording"
 )
 
 // cardChoices is the most choices shown as cards; more become a list to pick
@@ -75,7 +76,7 @@ func fieldViews(base string, p session.Prompt, now trial.Settings, typed typedFo
 	out := make([]fieldView, 0, len(p.Fields))
 	for _, f := range p.Fields {
 		v := fieldView{
-			Name: f.Name, ID: "f-" + f.Name, Kind: f.Kind, Label: plain(f.Label), Unit: unitShown(f.Unit),
+			Name: f.Name, ID: "f-" + f.Name, Kind: f.Kind, Label: wording.Plain(f.Label), Unit: unitShown(f.Unit),
 			Help: linked(base, f.Help), Unknown: linked(base, f.Unknown), Readback: f.Readback,
 			Optional: !f.Required && len(f.NeededIf) == 0, Error: problemOf(f.Name, typed.problems),
 		}
@@ -114,7 +115,7 @@ func unitShown(unit string) string {
 func hint(f session.Field) string {
 	var parts []string
 	if f.Kind == "number" && f.Min != nil && f.Max != nil {
-		parts = append(parts, "From "+bare(f.Unit, *f.Min)+" to "+strings.TrimSuffix(measure(f.Unit, *f.Max), "×")+".")
+		parts = append(parts, "From "+wording.Bare(f.Unit, *f.Min)+" to "+strings.TrimSuffix(wording.Measure(f.Unit, *f.Max), "×")+".")
 	}
 	if f.Example != "" && !f.Readback {
 		parts = append(parts, "For example "+f.Example+".")
@@ -122,7 +123,7 @@ func hint(f session.Field) string {
 	if f.Readback {
 		parts = append(parts, "Type it as you read it on the screen.")
 	}
-	return bound(strings.Join(parts, " "))
+	return wording.Bound(strings.Join(parts, " "))
 }
 
 // problemOf joins what is wrong with the field or any part of it.
@@ -130,7 +131,7 @@ func problemOf(name string, problems []fault.Field) string {
 	var out []string
 	for _, x := range problems {
 		if ownerOf(x.Field) == name {
-			out = append(out, bound(x.Message))
+			out = append(out, wording.Bound(x.Message))
 		}
 	}
 	return strings.Join(out, " ")
@@ -164,7 +165,7 @@ func (v *fieldView) setNeeded(f session.Field, all []session.Field) {
 		for _, value := range values {
 			labels = append(labels, choiceLabel(other, value))
 		}
-		parts = append(parts, "“"+plain(other.Label)+"” is: "+strings.Join(labels, "; "))
+		parts = append(parts, "“"+wording.Plain(other.Label)+"” is: "+strings.Join(labels, "; "))
 	}
 	v.NeededText = "Needed only if " + strings.Join(parts, ", or ") + "."
 }
@@ -172,7 +173,7 @@ func (v *fieldView) setNeeded(f session.Field, all []session.Field) {
 func choiceLabel(f session.Field, value string) string {
 	for _, c := range choicesOf(f) {
 		if c.Value == value {
-			return plain(c.Label)
+			return wording.Plain(c.Label)
 		}
 	}
 	return value
@@ -205,11 +206,11 @@ func known(x any) string {
 		}
 		return "no"
 	case float64:
-		return number(x)
+		return wording.Number(x)
 	case int:
 		return strconv.Itoa(x)
 	case units.Minutes:
-		return number(float64(x)) // its String has two units
+		return wording.Number(float64(x)) // its String has two units
 	case []trial.Row, []any:
 		return ""
 	}
@@ -231,7 +232,7 @@ func (v *fieldView) setChoices(f session.Field) {
 		if i > 0 && !v.AsList {
 			id += "-" + strconv.Itoa(i)
 		}
-		v.Choices = append(v.Choices, choiceView{ID: id, Value: c.Value, Label: plain(c.Label), Checked: c.Value == v.Value})
+		v.Choices = append(v.Choices, choiceView{ID: id, Value: c.Value, Label: wording.Plain(c.Label), Checked: c.Value == v.Value})
 	}
 }
 
@@ -245,20 +246,20 @@ func (v *fieldView) setRows(f session.Field, typed typedForm) {
 	given, _ := f.Default.([]trial.Row)
 	rows := max(v.LeastRows, min(v.MostRows, shownRows), len(given), min(typedRows(f.Name, typed.values), v.MostRows))
 	for _, c := range f.Columns {
-		v.Columns = append(v.Columns, columnView{plain(c.Label), unitShown(c.Unit), hint(c)})
+		v.Columns = append(v.Columns, columnView{wording.Plain(c.Label), unitShown(c.Unit), hint(c)})
 	}
 	for i := range rows {
 		var row []cellView
 		for _, c := range f.Columns {
 			cell := cellView{
 				Name: f.Name + "." + strconv.Itoa(i) + "." + c.Name, Unit: unitShown(c.Unit),
-				Label: plain(c.Label) + ", reading " + strconv.Itoa(i+1),
+				Label: wording.Plain(c.Label) + ", reading " + strconv.Itoa(i+1),
 			}
 			cell.Wrong = slices.ContainsFunc(typed.problems, func(x fault.Field) bool { return x.Field == cell.Name })
 			if t := typed.values[cell.Name]; len(t) > 0 {
 				cell.Value = t[0]
 			} else if x, ok := valueAt(given, i, c.Name); ok && typed.values == nil {
-				cell.Value = number(x)
+				cell.Value = wording.Number(x)
 			}
 			row = append(row, cell)
 		}
@@ -301,16 +302,16 @@ func rowsHint(least, most int) string {
 
 // setReadback gives the script the numbers it needs to say the change back.
 func (v *fieldView) setReadback(f session.Field, p session.Prompt, now trial.Settings) {
-	for _, s := range settingsInOrder {
-		if s.name != f.Name || s.number == nil {
+	for _, s := range wording.Settings {
+		if s.Name != f.Name || s.Number == nil {
 			continue
 		}
-		if x := s.number(now); x != 0 {
-			v.Now = number(x)
+		if x := s.Number(now); x != 0 {
+			v.Now = wording.Number(x)
 		}
 		if p.Proposal != nil {
-			if x := s.number(p.Proposal.Settings); x != 0 {
-				v.Proposed = number(x)
+			if x := s.Number(p.Proposal.Settings); x != 0 {
+				v.Proposed = wording.Number(x)
 			}
 		}
 	}
@@ -332,7 +333,7 @@ func (v *fieldView) described() string {
 func problemLines(f *fault.Error, fields []fieldView) []problemLine {
 	out := make([]problemLine, 0, len(f.Fields))
 	for _, x := range f.Fields {
-		line := problemLine{Message: bound(x.Message)}
+		line := problemLine{Message: wording.Bound(x.Message)}
 		for _, v := range fields {
 			if v.Name == ownerOf(x.Field) {
 				line.Href = "#" + v.anchor(x.Field)

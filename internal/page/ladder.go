@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"belay/internal/session"
+	"belay/internal/wording"
 )
 
 // rungView is one stage of the ladder.
@@ -19,7 +20,7 @@ type rungView struct {
 func ladderOf(stages []session.StageView) []rungView {
 	out := make([]rungView, 0, len(stages))
 	for i, s := range stages {
-		r := rungView{N: i + 1, Title: plain(s.Title), Purpose: plain(s.Purpose)}
+		r := rungView{N: i + 1, Title: wording.Plain(s.Title), Purpose: wording.Plain(s.Purpose)}
 		switch s.Status {
 		case "done":
 			r.Mark, r.Word = "done", "done"
@@ -53,13 +54,13 @@ var who = map[string]string{"guide": "Belay", "you": "You", "pc": "The PC"}
 func entriesOf(base string, stages []session.StageView, in []session.Entry) []entryView {
 	titles := map[string]string{}
 	for _, s := range stages {
-		titles[s.ID] = plain(s.Title)
+		titles[s.ID] = wording.Plain(s.Title)
 	}
 	out := make([]entryView, 0, len(in))
 	last, day, nth := "", "", map[int64]int{}
 	for _, e := range in {
 		v := entryView{
-			Key: strconv.FormatInt(e.Version, 10) + "-" + strconv.Itoa(nth[e.Version]), From: "guide", Who: who["guide"], Title: plain(e.Title), Stage: titles[e.Stage],
+			Key: strconv.FormatInt(e.Version, 10) + "-" + strconv.Itoa(nth[e.Version]), From: "guide", Who: who["guide"], Title: wording.Plain(e.Title), Stage: titles[e.Stage],
 			Time: e.Time.Local().Format("15:04"), Machine: e.Time.UTC().Format(time.RFC3339),
 			Lines: linkedAll(base, e.Lines), Superseded: e.Superseded, Opened: e.Stage != last && titles[e.Stage] != "",
 		}

@@ -13,6 +13,7 @@ import (
 	"belay/internal/assist"
 	"belay/internal/event"
 	"belay/internal/fault"
+	"belay/internal/wording"
 )
 
 // listPage is the first page: begin a session, or go on with one.
@@ -61,10 +62,10 @@ func (p *pages) showList(c echo.Context, status int, wrong error) error {
 	}
 	if wrong != nil {
 		f := asFault(wrong)
-		page.Error = &errorView{Heading: bound(f.Msg), Next: bound(f.Next)}
+		page.Error = &errorView{Heading: wording.Bound(f.Msg), Next: wording.Bound(f.Next)}
 		page.Frame.Title = "Error: " + page.Frame.Title
 		for _, x := range f.Fields {
-			page.Error.Lines = append(page.Error.Lines, problemLine{Message: bound(x.Message), Href: startFields[x.Field]})
+			page.Error.Lines = append(page.Error.Lines, problemLine{Message: wording.Bound(x.Message), Href: startFields[x.Field]})
 		}
 	}
 	return p.render.send(c, status, "list", page)
@@ -75,7 +76,7 @@ var startFields = map[string]string{"title": "#title", "seed": "#seed"}
 
 func summaryOf(s assist.Summary) summaryView {
 	v := summaryView{
-		Base: baseOf(s.ID), Title: s.Title, Heading: plain(s.Heading), Practice: s.Practice != nil, Finished: s.Finished,
+		Base: baseOf(s.ID), Title: s.Title, Heading: wording.Plain(s.Heading), Practice: s.Practice != nil, Finished: s.Finished,
 		Updated: clockTime(s.Updated, time.Now()), Machine: s.Updated.UTC().Format(time.RFC3339),
 	}
 	if s.StageOf > 0 {

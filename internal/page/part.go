@@ -11,6 +11,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"belay/internal/flow"
+	"belay/internal/wording"
 )
 
 // partPage is one part of a session on a page of its own: the ladder, the
@@ -108,7 +109,7 @@ func termGroups(base string, terms []flow.Term) []termGroup {
 	seen := map[string]bool{}
 	var out []termGroup
 	for _, t := range sorted {
-		v := termView{Anchor: once(seen, slug(t.Term)), Term: t.Term, Text: linkedAll(base, paragraphs(t.Text))}
+		v := termView{Anchor: once(seen, slug(t.Term)), Term: t.Term, Text: linkedAll(base, wording.Paragraphs(t.Text))}
 		for _, word := range t.Also {
 			v.Also = append(v.Also, alsoView{once(seen, slug(word)), word})
 		}
@@ -130,15 +131,4 @@ func once(seen map[string]bool, anchor string) string {
 	}
 	seen[anchor] = true
 	return anchor
-}
-
-// paragraphs cuts a text at its line breaks.
-func paragraphs(text string) []string {
-	var out []string
-	for line := range strings.Lines(text) {
-		if line = strings.TrimSpace(line); line != "" {
-			out = append(out, line)
-		}
-	}
-	return out
 }

@@ -11,6 +11,7 @@ import (
 	"belay/internal/assist"
 	"belay/internal/fault"
 	"belay/internal/session"
+	"belay/internal/wording"
 )
 
 // shownEntries is how much of the notebook stands on the session page; the
@@ -78,7 +79,7 @@ func (p *pages) load(ctx context.Context, id string, typed typedForm) (*sessionP
 	}
 	base := baseOf(view.ID)
 	page := &sessionPage{
-		Frame: p.frame("session", plain(prompt.Title)+" – "+view.Title, base), Base: base, Title: view.Title,
+		Frame: p.frame("session", wording.Plain(prompt.Title)+" – "+view.Title, base), Base: base, Title: view.Title,
 		Practice: view.Practice != nil, Version: view.Version, Step: stepOf(base, view, prompt, typed),
 		Ladder: ladderOf(view.Stages), Progress: progress(view.Stages), Evidence: evidenceOf(base, view, trials),
 		Entries: entriesOf(base, view.Stages, history), Sheet: view.Finished || view.Keep != nil,
@@ -109,7 +110,7 @@ func (p *pages) session(c echo.Context) error {
 		return err
 	}
 	if r, ok := p.replies.get(c.QueryParam("reply")); ok {
-		page.Reply = &replyView{Text: linkedAll(page.Base, paragraphs(r.Text)), Choices: r.Choices}
+		page.Reply = &replyView{Text: linkedAll(page.Base, wording.Paragraphs(r.Text)), Choices: r.Choices}
 	}
 	return p.render.send(c, http.StatusOK, "session", page)
 }
@@ -159,9 +160,9 @@ func (p *pages) after(c echo.Context, err error, form map[string][]string) error
 		return lerr
 	}
 	if f.Code == fault.Conflict {
-		page.Notice = bound(f.Msg + " " + f.Next)
+		page.Notice = wording.Bound(f.Msg + " " + f.Next)
 	} else {
-		page.Error = &errorView{Heading: bound(f.Msg), Next: bound(f.Next), Lines: problemLines(f, page.Step.Fields)}
+		page.Error = &errorView{Heading: wording.Bound(f.Msg), Next: wording.Bound(f.Next), Lines: problemLines(f, page.Step.Fields)}
 		page.Frame.Title = "Error: " + page.Frame.Title
 	}
 	return p.render.send(c, statusOf(f.Code), "session", page)
@@ -186,7 +187,7 @@ func (p *pages) say(c echo.Context) error {
 		return lerr
 	}
 	page.Asked = text
-	page.Error = &errorView{Heading: bound(f.Msg), Next: bound(f.Next), Lines: []problemLine{}}
+	page.Error = &errorView{Heading: wording.Bound(f.Msg), Next: wording.Bound(f.Next), Lines: []problemLine{}}
 	page.Frame.Title = "Error: " + page.Frame.Title
 	return p.render.send(c, statusOf(f.Code), "session", page)
 }
@@ -199,5 +200,5 @@ func progress(stages []session.StageView) string {
 			behind++
 		}
 	}
-	return number(float64(behind)) + " of " + number(float64(len(stages))) + " stages behind you"
+	return wording.Number(float64(behind)) + " of " + wording.Number(float64(len(stages))) + " stages behind you"
 }

@@ -6,7 +6,7 @@ import (
 
 	"belay/internal/session"
 	"belay/internal/trial"
-	"belay/internal/units"
+	"belay/internal/wording"
 )
 
 // stepView is the present step, ready to print. Its parts stand in the order
@@ -39,14 +39,14 @@ type cautionView struct {
 
 // enterView is the table of what to enter in the firmware.
 type enterView struct {
-	Changed, Stays []settingRow
+	Changed, Stays []wording.Row
 }
 
 // expectView says what the next trial is and what is expected of it.
 type expectView struct {
 	Run               string
 	Because           []piece
-	Lines             []namedValue
+	Lines             []wording.Pair
 	Chance            string
 	IfClean, IfFailed []piece
 }
@@ -99,7 +99,7 @@ func cautionViews(base string, in []session.Caution) []cautionView {
 // person had typed when an answer was refused.
 func stepOf(base string, v session.View, p session.Prompt, typed typedForm) stepView {
 	s := stepView{
-		Prompt: p.ID, Key: newKey(), Where: where(v.Stages, p.Stage), Title: plain(p.Title), Meta: meta(p),
+		Prompt: p.ID, Key: newKey(), Where: where(v.Stages, p.Stage), Title: wording.Plain(p.Title), Meta: meta(p),
 		Cautions: cautionViews(base, p.Cautions), Fields: fieldViews(base, p, v.Settings, typed), Finished: p.Finished,
 	}
 	for _, m := range p.Messages {
@@ -117,7 +117,7 @@ func stepOf(base string, v session.View, p session.Prompt, typed typedForm) step
 	}
 	if p.Proposal != nil {
 		if !p.Trial {
-			changed, stays := enterTable(v.Settings, *p.Proposal)
+			changed, stays := wording.EnterTable(v.Settings, *p.Proposal)
 			s.Enter = &enterView{changed, stays}
 		}
 		s.Expect = expectOf(base, *p.Proposal)
@@ -130,7 +130,7 @@ func stepOf(base string, v session.View, p session.Prompt, typed typedForm) step
 func where(stages []session.StageView, id string) string {
 	for i, st := range stages {
 		if st.ID == id {
-			return "Stage " + strconv.Itoa(i+1) + " of " + strconv.Itoa(len(stages)) + ": " + plain(st.Title)
+			return "Stage " + strconv.Itoa(i+1) + " of " + strconv.Itoa(len(stages)) + ": " + wording.Plain(st.Title)
 		}
 	}
 	return ""
@@ -141,7 +141,7 @@ func meta(p session.Prompt) []string {
 	switch {
 	case p.Finished:
 	case p.Minutes > 0:
-		out = append(out, "Takes about "+bound(units.FormatMinutes(p.Minutes)))
+		out = append(out, "Takes about "+wording.Minutes(p.Minutes))
 	default:
 		out = append(out, "Takes a minute or less")
 	}
@@ -154,7 +154,7 @@ func meta(p session.Prompt) []string {
 func expectOf(base string, p trial.Proposal) *expectView {
 	e := &expectView{Because: linked(base, p.Because), IfClean: linked(base, p.IfClean), IfFailed: linked(base, p.IfFailed)}
 	if p.Load != "" && p.Minutes > 0 {
-		e.Run = loadName(p.Load) + " for " + bound(units.FormatMinutes(float64(p.Minutes)))
+		e.Run = wording.Load(p.Load) + " for " + wording.Minutes(float64(p.Minutes))
 	}
 	if x := p.Expect; x != nil {
 		for _, q := range []struct {
@@ -164,12 +164,12 @@ func expectOf(base string, p trial.Proposal) *expectView {
 			{"Load voltage", "V", x.LoadVoltage}, {"Hottest core", "°C", x.CoreTemp}, {"Package power", "W", x.PackagePower},
 		} {
 			if q.at[1] != 0 {
-				e.Lines = append(e.Lines, namedValue{q.label, about(q.unit, q.at[0], q.at[1], q.at[2])})
+				e.Lines = append(e.Lines, wording.Pair{Label: q.label, Value: wording.About(q.unit, q.at[0], q.at[1], q.at[2])})
 			}
 		}
 	}
 	if p.PassProbability > 0 {
-		e.Chance = chance(p.PassProbability)
+		e.Chance = wording.Chance(p.PassProbability)
 	}
 	return e
 }
@@ -178,7 +178,7 @@ func expectOf(base string, p trial.Proposal) *expectView {
 // the main one, the others in their order, stop.
 func (s *stepView) sortActions(p session.Prompt) {
 	for _, a := range p.Actions {
-		view := actionView{a.Name, plain(a.Label)}
+		view := actionView{a.Name, wording.Plain(a.Label)}
 		switch {
 		case a.Name == "simulate":
 			s.Simulate = &view
