@@ -18,13 +18,54 @@ import (
 
 // floors lists every package of the module, lowest floor first.
 var floors = [][]string{
-	{"internal/units", "internal/fault", "internal/trial", "internal/stats", "internal/paper", "flows", "api", "web"},
-	{"internal/stability", "internal/heat", "internal/loadline", "internal/memtiming", "internal/gain", "internal/wear", "internal/cause", "internal/wording"},
-	{"internal/event", "internal/safety", "internal/flow", "internal/planner", "internal/session", "internal/sheet"},
-	{"internal/store", "internal/store/storetest", "internal/virtualrig", "internal/hub", "internal/config"},
-	{"internal/assist"},
-	{"internal/httpapi", "internal/page", "internal/cli"},
-	{"cmd/belay", "cmd/dev"},
+	{ // F0 base
+		"flows", "api", "web",
+		"internal/fault",
+		"internal/paper",
+		"internal/stats",
+		"internal/trial",
+		"internal/units",
+	},
+	{ // F1 models
+		"internal/cause",
+		"internal/gain",
+		"internal/heat",
+		"internal/loadline",
+		"internal/memtiming",
+		"internal/stability",
+		"internal/wear",
+		"internal/wording",
+	},
+	{ // F2 core
+		"internal/aftermath",
+		"internal/event",
+		"internal/flow",
+		"internal/planner",
+		"internal/safety",
+		"internal/session",
+		"internal/sheet",
+	},
+	{ // F3 adapters
+		"internal/bootlog",
+		"internal/config",
+		"internal/heartbeat",
+		"internal/hub",
+		"internal/store",
+		"internal/store/storetest",
+		"internal/virtualrig",
+	},
+	{ // F4 use cases
+		"internal/assist",
+	},
+	{ // F5 delivery
+		"internal/cli",
+		"internal/httpapi",
+		"internal/page",
+	},
+	{ // F6 assembly
+		"cmd/belay",
+		"cmd/dev",
+	},
 }
 
 // siblings are the imports within a floor. Each has its reason in
