@@ -30,6 +30,7 @@ var floors = [][]string{
 		"internal/cause",
 		"internal/gain",
 		"internal/heat",
+		"internal/load/march",
 		"internal/loadline",
 		"internal/memtiming",
 		"internal/stability",
@@ -50,6 +51,7 @@ var floors = [][]string{
 		"internal/config",
 		"internal/heartbeat",
 		"internal/hub",
+		"internal/load/memory",
 		"internal/store",
 		"internal/store/storetest",
 		"internal/virtualrig",
@@ -80,6 +82,7 @@ var siblings = map[string][]string{
 	"internal/session":         {"internal/planner", "internal/safety", "internal/flow", "internal/event"},
 	"internal/sheet":           {"internal/session"},
 	"internal/store/storetest": {"internal/store"},
+	"internal/load":            {"internal/load/memory"},
 	"internal/httpapi":         {"internal/page"},
 }
 
