@@ -58,6 +58,7 @@ var floors = [][]string{
 	},
 	{ // F4 use cases
 		"internal/assist",
+		"internal/contest",
 	},
 	{ // F5 delivery
 		"internal/cli",

@@ -82,12 +82,20 @@ func coreLoad(l trial.Load) bool {
 	return l == trial.Scalar || l == trial.WideVector || l == trial.Mixed
 }
 
-func (b *belief) fitNeed(in Input) {
-	for _, t := range in.Trials {
+// stockVoltage is the load voltage of the newest clean baseline; 0 if it was
+// not read.
+func stockVoltage(trials []trial.Trial) units.Volt {
+	var v units.Volt
+	for _, t := range trials {
 		if (t.Stage == "power-cap" || t.Stage == "baseline") && t.Outcome == trial.Clean && t.Readings.LoadVoltage > 0 {
-			b.stock = t.Readings.LoadVoltage
+			v = t.Readings.LoadVoltage
 		}
 	}
+	return v
+}
+
+func (b *belief) fitNeed(in Input) {
+	b.stock = stockVoltage(in.Trials)
 	if b.stock == 0 || b.ratio == 0 {
 		return
 	}
