@@ -39,6 +39,7 @@ var floors = [][]string{
 	},
 	{ // F2 core
 		"internal/aftermath",
+		"internal/calc",
 		"internal/event",
 		"internal/flow",
 		"internal/planner",

@@ -12,6 +12,7 @@ type commands struct {
 	Token   tokenCommand   `cmd:"" help:"Print the token that programs send."`
 	Flow    flowCommands   `cmd:"" help:"Work on guides."`
 	Session sessionCommand `cmd:"" help:"Look at sessions, check them, and move them between PCs."`
+	Calc    calcCommands   `cmd:"" help:"Calculate with one of the models."`
 	Sheet   sheetCommand   `cmd:"" help:"Print the settings sheet of a session."`
 	Backup  backupCommand  `cmd:"" help:"Copy all data into one file, checked."`
 	Version versionCommand `cmd:"" help:"Print the version."`

@@ -35,6 +35,9 @@ func report(w io.Writer, err error) int {
 			fmt.Fprintf(w, "%s: %s\n", x.Field, x.Message)
 		}
 	}
+	if errors.As(err, new(misusedBy)) {
+		return misused
+	}
 	return failed
 }
 

@@ -30,6 +30,9 @@ const (
 type Field struct {
 	Field   string `json:"field"`
 	Message string `json:"message"`
+	// Suggest is the value that was probably meant, in the unit of the field.
+	// Nil where nothing is likely enough to offer.
+	Suggest *float64 `json:"suggest,omitempty"`
 }
 
 // Error is a fault. Msg and Next are sentences for a person; Op and Err are

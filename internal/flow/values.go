@@ -10,6 +10,7 @@ import (
 
 	"belay/internal/fault"
 	"belay/internal/trial"
+	"belay/internal/units"
 )
 
 // checker collects the wrong fields of one answer.
@@ -120,8 +121,10 @@ func (c *checker) number(f *Field, name string, n float64) {
 		if n < f.Min {
 			side = "below"
 		}
+		offer, meant := f.slip(n)
 		c.refuse(name, "%s: %s is %s the range.%s Enter a value from %s, such as %s.",
-			f.Label, amount(f.Unit, n), side, f.slip(n), f.span(), f.Example)
+			f.Label, amount(f.Unit, n), side, offer, f.span(), f.Example)
+		c.wrong[len(c.wrong)-1].Suggest = meant
 	case n != math.Trunc(n) && f.Step == math.Trunc(f.Step) && slices.Contains(whole, f.Unit):
 		c.refuse(name, "%s must be a whole number from %s, such as %s.", f.Label, f.span(), f.Example)
 	}
@@ -214,41 +217,14 @@ func (f *Field) rowsWanted() string {
 	return fmt.Sprintf("%d to %d readings", f.Rows[0], f.Rows[1])
 }
 
-// other is a unit that a person may have read a number in by mistake.
-type other struct {
-	unit           string
-	factor, offset float64 // into the field's own unit
-	note           string
-}
-
-// others lists the usual slips for each unit. The base clock of 100 MHz is
-// common practice, no source; memory clocks are half the data rate because
-// data moves on both edges (JEDEC JESD79-4, from memory).
-var others = map[string][]other{
-	"V":    {{"mV", 0.001, 0, ""}},
-	"mV":   {{"V", 1000, 0, ""}},
-	"MHz":  {{"GHz", 1000, 0, ""}},
-	"×":    {{"MHz", 0.01, 0, " at a base clock of 100\u00a0MHz"}, {"GHz", 10, 0, " at a base clock of 100\u00a0MHz"}},
-	"MT/s": {{"MHz", 2, 0, ", the memory clock,"}},
-	"W":    {{"mW", 0.001, 0, ""}},
-	"°C":   {{"°F", 5.0 / 9, -160.0 / 9, ""}},
-	"min":  {{"h", 60, 0, ""}, {"s", 1.0 / 60, 0, ""}},
-	"h":    {{"min", 1.0 / 60, 0, ""}},
-	"GB":   {{"MB", 0.001, 0, ""}},
-	"GB/s": {{"MB/s", 0.001, 0, ""}},
-	"ns":   {{"ps", 0.001, 0, ""}},
-}
-
 // slip says which other unit would explain a number that is out of range, and
 // what to type then; "" if none would. It only offers: nothing is converted.
-func (f *Field) slip(n float64) string {
-	for _, o := range others[f.Unit] {
-		v := math.Round((n*o.factor+o.offset)*1e4) / 1e4
-		if v >= f.Min && v <= f.Max {
-			return fmt.Sprintf(" If you mean %s%s type %s.", amount(o.unit, n), comma(o.note), strconv.FormatFloat(v, 'f', -1, 64))
-		}
+func (f *Field) slip(n float64) (string, *float64) {
+	s, ok := units.SlipOf(f.Unit, n, f.Min, f.Max)
+	if !ok {
+		return "", nil
 	}
-	return ""
+	return fmt.Sprintf(" If you mean %s%s type %s.", amount(s.Unit, n), comma(s.Note), strconv.FormatFloat(s.Value, 'f', -1, 64)), &s.Value
 }
 
 // comma ends the clause before "type".

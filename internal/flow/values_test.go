@@ -2,6 +2,7 @@ package flow
 
 import (
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -82,6 +83,13 @@ func TestCheckValues(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			s := g.State(c.state)
 			out, wrong := g.CheckValues(s, s.Action(c.action), c.in)
+			for i := range wrong { // the text and the number offer the same
+				require.Equal(t, strings.Contains(wrong[i].Message, "If you mean"), wrong[i].Suggest != nil)
+				if x := wrong[i].Suggest; x != nil {
+					require.Contains(t, wrong[i].Message, ", type "+strconv.FormatFloat(*x, 'f', -1, 64)+". ")
+				}
+				wrong[i].Suggest = nil
+			}
 			if c.message == "" {
 				require.Empty(t, wrong)
 			} else {
@@ -113,7 +121,7 @@ func TestSlips(t *testing.T) {
 		{"V", 0.6, 1.6, 1255, " If you mean 1255" + nbsp + "mV, type 1.255."},
 		{"mV", 10, 200, 0.05, " If you mean 0.05" + nbsp + "V, type 50."},
 		{"MHz", 800, 8000, 4.9, " If you mean 4.9" + nbsp + "GHz, type 4900."},
-		{"°C", 10, 120, 172, " If you mean 172" + nbsp + "°F, type 77.7778."},
+		{"°C", 10, 120, 172, " If you mean 172" + nbsp + "°F, type 77.8."},
 		{"×", 8, 80, 4.9, " If you mean 4.9" + nbsp + "GHz at a base clock of 100" + nbsp + "MHz, type 49."},
 		{"MT/s", 2133, 9000, 1800, " If you mean 1800" + nbsp + "MHz, the memory clock, type 3600."},
 		{"min", 0, 60, 240, " If you mean 240" + nbsp + "s, type 4."},
@@ -121,7 +129,12 @@ func TestSlips(t *testing.T) {
 		{"points", 1, 10, 5000, ""},
 	} {
 		f := Field{Unit: c.unit, Min: c.min, Max: c.max}
-		require.Equal(t, c.want, f.slip(c.in), "%v %s", c.in, c.unit)
+		text, meant := f.slip(c.in)
+		require.Equal(t, c.want, text, "%v %s", c.in, c.unit)
+		require.Equal(t, text == "", meant == nil, "%v %s", c.in, c.unit)
+		if meant != nil {
+			require.Contains(t, text, strconv.FormatFloat(*meant, 'f', -1, 64)+".")
+		}
 	}
 }
 

@@ -119,6 +119,7 @@ func TestPracticeSessionKeepsTheContract(t *testing.T) {
 	started := c.call("POST", "/api/v1/sessions", object{"flow": "desktop", "title": "Walk", "practice": object{"seed": 7, "variant": "own"}})
 	require.Equal(t, http.StatusCreated, started.Status)
 	session := started.Header.Get("Location")
+	c.calculate()
 
 	visits := map[string]int{}
 	trials := 0

@@ -37,13 +37,18 @@ func read(c echo.Context, limit int64) ([]byte, error) {
 	return body, nil
 }
 
+// jsonBody takes in a body that is said to be JSON.
+func jsonBody(c echo.Context) ([]byte, error) {
+	if media, _, _ := mime.ParseMediaType(c.Request().Header.Get("Content-Type")); media != "application/json" {
+		return nil, echo.NewHTTPError(http.StatusUnsupportedMediaType, "Send JSON, with Content-Type: application/json.")
+	}
+	return read(c, maxBody)
+}
+
 // decode reads one JSON document into v and refuses unknown fields and
 // anything behind it.
 func decode(c echo.Context, v any) error {
-	if media, _, _ := mime.ParseMediaType(c.Request().Header.Get("Content-Type")); media != "application/json" {
-		return echo.NewHTTPError(http.StatusUnsupportedMediaType, "Send JSON, with Content-Type: application/json.")
-	}
-	body, err := read(c, maxBody)
+	body, err := jsonBody(c)
 	if err != nil {
 		return err
 	}

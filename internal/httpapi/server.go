@@ -22,6 +22,7 @@ import (
 
 	"belay/api"
 	"belay/internal/assist"
+	"belay/internal/calc"
 	"belay/internal/fault"
 	"belay/internal/hub"
 	"belay/internal/page"
@@ -119,6 +120,9 @@ func (s *Server) routes() {
 	v1.GET("/sessions/:id/evidence", s.evidence)
 	v1.GET("/sessions/:id/sheet", s.sheet)
 	v1.GET("/sessions/:id/export", s.export)
+	for _, name := range calc.Names() {
+		v1.POST("/calc/"+name, calculator(name))
+	}
 	s.otherMethods()
 }
 
