@@ -93,6 +93,7 @@ func Run(ctx context.Context, args []string, ports Ports, stdout, stderr io.Writ
 		kong.Name("belay"),
 		kong.Description("Belay guides you, step by step, through raising the settings of your PC's processor."),
 		kong.Writers(stdout, stderr),
+		simulateChoices(),
 		kong.Exit(func(int) { helped = true }),
 	)
 	if err != nil {

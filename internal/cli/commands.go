@@ -8,14 +8,15 @@ import (
 
 // commands is the command line as kong reads it.
 type commands struct {
-	Serve   serveCommand   `cmd:"" default:"withargs" help:"Start Belay and open it in the browser. This is what \"belay\" alone does."`
-	Token   tokenCommand   `cmd:"" help:"Print the token that programs send."`
-	Flow    flowCommands   `cmd:"" help:"Work on guides."`
-	Session sessionCommand `cmd:"" help:"Look at sessions, check them, and move them between PCs."`
-	Calc    calcCommands   `cmd:"" help:"Calculate with one of the models."`
-	Sheet   sheetCommand   `cmd:"" help:"Print the settings sheet of a session."`
-	Backup  backupCommand  `cmd:"" help:"Copy all data into one file, checked."`
-	Version versionCommand `cmd:"" help:"Print the version."`
+	Serve    serveCommand    `cmd:"" default:"withargs" help:"Start Belay and open it in the browser. This is what \"belay\" alone does."`
+	Token    tokenCommand    `cmd:"" help:"Print the token that programs send."`
+	Flow     flowCommands    `cmd:"" help:"Work on guides."`
+	Session  sessionCommand  `cmd:"" help:"Look at sessions, check them, and move them between PCs."`
+	Calc     calcCommands    `cmd:"" help:"Calculate with one of the models."`
+	Sheet    sheetCommand    `cmd:"" help:"Print the settings sheet of a session."`
+	Backup   backupCommand   `cmd:"" help:"Copy all data into one file, checked."`
+	Simulate simulateCommand `cmd:"" help:"Let strategies compete on simulated PCs, and judge them by the truth."`
+	Version  versionCommand  `cmd:"" help:"Print the version."`
 }
 
 // dataFlag chooses the data folder.
