@@ -42,7 +42,7 @@ func loadContract(t *testing.T) *openapi3.T {
 }
 
 func newContract(t *testing.T) *contract {
-	for _, media := range []string{"text/html", "text/markdown", "text/csv"} {
+	for _, media := range []string{"text/html", "text/markdown", "text/csv", "image/svg+xml"} {
 		openapi3filter.RegisterBodyDecoder(media, plainText)
 	}
 	router, err := legacy.NewRouter(loadContract(t))
@@ -105,6 +105,7 @@ func (c *contract) look(session string) {
 		session, session + "/prompt", session + "/history", session + "/trials", session + "/evidence",
 		session + "/sheet", session + "/sheet?format=html", session + "/sheet?format=md", session + "/sheet?format=csv",
 		session + "/sheet?format=json", session + "/export",
+		session + "/charts/need.svg", session + "/charts/heat.svg", session + "/charts/gain.svg", session + "/charts/timeline.svg",
 	} {
 		require.Equal(c.t, http.StatusOK, c.call("GET", path, nil).Status, path)
 	}

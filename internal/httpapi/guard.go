@@ -13,7 +13,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"belay/internal/fault"
-	"belay/internal/sheet"
 )
 
 func same(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }
@@ -32,7 +31,7 @@ func (s *Server) recovered(next echo.HandlerFunc) echo.HandlerFunc {
 }
 
 // policy lets the page use its own files and nothing else.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'%s; img-src 'self' data:; connect-src 'self'; " +
+const policy = "default-src 'none'; script-src 'self'%s; style-src 'self'%s; img-src 'self' data:; connect-src 'self'; " +
 	"base-uri 'none'; form-action 'self'; frame-ancestors 'none'; require-trusted-types-for 'script'"
 
 // headers sets the security headers of every reply. The referrer policy is
@@ -41,11 +40,8 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'%s; img-s
 func (s *Server) headers(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		h := c.Response().Header()
-		extra := ""
-		if strings.HasSuffix(c.Path(), "/sheet") {
-			extra = " " + sheet.StyleHash()
-		}
-		h.Set("Content-Security-Policy", fmt.Sprintf(policy, extra))
+		styles, scripts := blocks(c.Path())
+		h.Set("Content-Security-Policy", fmt.Sprintf(policy, scripts, styles))
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")

@@ -49,7 +49,7 @@ func TestContrastFormula(t *testing.T) {
 // themes reads the colours of both themes from the style sheet.
 func themes(t *testing.T) map[string]map[string]string {
 	t.Helper()
-	css, err := fs.ReadFile(web.Files(), "shared/base.css")
+	css, err := fs.ReadFile(web.Files(), "shared/tones.css")
 	require.NoError(t, err)
 	variable := regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6});`)
 	parts := regexp.MustCompile(`:root \{[^}]*\}`).FindAllString(string(css), -1)
@@ -91,7 +91,7 @@ func TestContrastInBothThemes(t *testing.T) {
 func TestColoursStandInOnePlace(t *testing.T) {
 	literal := regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsla?\(`)
 	require.NoError(t, fs.WalkDir(web.Files(), ".", func(name string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || !strings.HasSuffix(name, ".css") || name == "shared/base.css" {
+		if err != nil || d.IsDir() || !strings.HasSuffix(name, ".css") || name == "shared/tones.css" {
 			return err
 		}
 		css, err := fs.ReadFile(web.Files(), name)

@@ -12,6 +12,7 @@ import (
 // evidenceView is what the trials say, in words and numbers.
 type evidenceView struct {
 	Base     string
+	Version  int64 // so that a picture is fetched anew when there is news
 	Sentence []piece
 	Bound    string
 	Keep     *keepView
@@ -54,7 +55,7 @@ type countView struct {
 
 func evidenceOf(base string, v session.View, trials []trial.Trial) evidenceView {
 	e := v.Evidence
-	out := evidenceView{Base: base, Sentence: linked(base, e.Proof.Sentence), Warnings: linkedAll(base, e.Warnings)}
+	out := evidenceView{Base: base, Version: v.Version, Sentence: linked(base, e.Proof.Sentence), Warnings: linkedAll(base, e.Warnings)}
 	if e.Proof.CleanHours > 0 {
 		out.Bound = fmt.Sprintf("Without any model: %s clean. With 95\u00a0%% confidence at least %s between failures.",
 			wording.Hours(e.Proof.CleanHours), wording.Hours(e.Proof.ModelFreeMTBFH))

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"belay/internal/assist"
+	"belay/internal/chart"
 	"belay/internal/event"
 	"belay/internal/fault"
 	"belay/internal/flow"
@@ -255,3 +256,30 @@ func (g *fakeGuide) Say(_ context.Context, id, text string) (assist.Reply, error
 func (g *fakeGuide) Glossary(context.Context, string) ([]flow.Term, error) { return g.terms, nil }
 
 var practice = &event.Practice{Seed: 7, Variant: "own"}
+
+func (g *fakeGuide) Charts(_ context.Context, id string) ([]chart.Chart, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	s, err := g.of(id)
+	if err != nil {
+		return nil, err
+	}
+	d := chart.Data{Evidence: s.view.Evidence, Stages: s.view.Stages, Ceiling: 1.35, TempLimit: 95, PowerLim: 300, Stock: 43}
+	for _, t := range s.trials {
+		d.Trials = append(d.Trials, chart.Trial{Trial: t})
+	}
+	return chart.All(d), nil
+}
+
+func (g *fakeGuide) Chart(ctx context.Context, id, name string) (assist.Document, error) {
+	all, err := g.Charts(ctx, id)
+	if err != nil {
+		return assist.Document{}, err
+	}
+	for _, c := range all {
+		if c.Name == name {
+			return assist.Document{MediaType: "image/svg+xml", Body: c.SVG()}, nil
+		}
+	}
+	return assist.Document{}, fault.New(fault.NotFound, "There is no such chart.", "Use another name.")
+}

@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"belay/internal/assist"
+	"belay/internal/chart"
 	"belay/internal/flow"
 	"belay/internal/session"
 	"belay/internal/trial"
@@ -39,6 +40,8 @@ type Guide interface {
 	Delete(ctx context.Context, id string) error
 	Say(ctx context.Context, id, text string) (assist.Reply, error)
 	Glossary(ctx context.Context, id string) ([]flow.Term, error)
+	Charts(ctx context.Context, id string) ([]chart.Chart, error)
+	Chart(ctx context.Context, id, name string) (assist.Document, error)
 }
 
 // pages holds what the handlers share. It is safe for concurrent use.
@@ -73,6 +76,8 @@ func Register(e *echo.Echo, g Guide) error {
 	get("/s/:id/history", p.part("history"))
 	get("/s/:id/ladder", p.part("ladder"))
 	get("/s/:id/evidence", p.part("evidence"))
+	get("/s/:id/charts", p.charts)
+	get("/s/:id/charts/:file", p.chart)
 	post("/s/:id/answer", p.answer)
 	post("/s/:id/simulate", p.simulate)
 	post("/s/:id/undo", p.undo)

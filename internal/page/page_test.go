@@ -18,7 +18,7 @@ import (
 func everyPage() []string {
 	return []string{
 		"/", "/s/core", "/s/trial", "/s/kinds", "/s/fresh", "/s/practice", "/s/done", "/s/core/glossary",
-		"/s/core/history", "/s/core/ladder", "/s/core/evidence", "/s/fresh/evidence", "/s/core/delete", "/nowhere", "/s/unknown",
+		"/s/core/charts", "/s/fresh/charts", "/s/core/history", "/s/core/ladder", "/s/core/evidence", "/s/fresh/evidence", "/s/core/delete", "/nowhere", "/s/unknown",
 	}
 }
 
@@ -314,7 +314,7 @@ func TestTextIsNeverMarkup(t *testing.T) {
 	g.reply = assist.Reply{Text: attack, Choices: []string{attack}}
 	e := serve(t, g)
 	location := post(t, e, "/s/core/say", url.Values{"text": {attack}}).header.Get("Location")
-	for _, path := range []string{"/", "/s/core", "/s/trial", "/s/core/glossary", "/s/core/history", "/s/core/ladder", "/s/core/evidence", "/s/core/delete", strings.TrimSuffix(location, "#reply")} {
+	for _, path := range []string{"/", "/s/core", "/s/trial", "/s/core/glossary", "/s/core/charts", "/s/core/history", "/s/core/ladder", "/s/core/evidence", "/s/core/delete", strings.TrimSuffix(location, "#reply")} {
 		d := get(t, e, path)
 		require.Equal(t, http.StatusOK, d.status, path)
 		require.Contains(t, d.raw, "alert(1)")

@@ -18,7 +18,7 @@ import (
 type frame struct {
 	Title   string // of the browser's tab
 	Static  string // path prefix of the static files
-	Page    string // list, session, part, glossary or problem: which styles and scripts it loads
+	Page    string // list, session, part, chart, glossary or problem: which styles and scripts it loads
 	Session string // path of the session, or ""
 }
 
