@@ -1,6 +1,6 @@
 module belay
 
-go 1.26.0
+go 1.26.3
 
 require (
 	github.com/alecthomas/kong v1.17.0
@@ -9,12 +9,14 @@ require (
 	github.com/expr-lang/expr v1.17.8
 	github.com/getkin/kin-openapi v0.153.0
 	github.com/goccy/go-yaml v1.19.2
+	github.com/klauspost/cpuid/v2 v2.4.2
 	github.com/labstack/echo/v4 v4.16.0
 	github.com/looplab/fsm v1.0.3
 	github.com/mattn/go-isatty v0.0.22
 	github.com/mattn/go-sqlite3 v1.14.53
 	github.com/oklog/ulid/v2 v2.1.2
 	github.com/schollz/progressbar/v3 v3.19.1
+	github.com/siderolabs/go-smbios v0.3.4
 	github.com/stretchr/testify v1.12.1
 	go.uber.org/goleak v1.3.0
 	golang.org/x/net v0.62.0
@@ -35,6 +37,7 @@ require (
 	github.com/go-openapi/jsonpointer v0.22.5 // indirect
 	github.com/go-openapi/swag/jsonname v0.25.5 // indirect
 	github.com/golang/freetype v0.0.0-20170609003504-e2365dfdc4a0 // indirect
+	github.com/google/uuid v1.6.0 // indirect
 	github.com/labstack/gommon v0.5.0 // indirect
 	github.com/mattn/go-colorable v0.1.15 // indirect
 	github.com/mitchellh/colorstring v0.0.0-20190213212951-d06e56a500db // indirect
