@@ -37,7 +37,11 @@ func (l *Log) Append(ctx context.Context, session string, expected int64, events
 	if err := checkName(session); err != nil {
 		return fault.Wrap("store.Append", err)
 	}
-	err := l.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	var note lines
+	for _, e := range events {
+		note.event(e)
+	}
+	err := l.write(ctx, note, func(ctx context.Context, tx *sql.Tx) error {
 		head, err := headOf(ctx, tx, session)
 		if err != nil {
 			return err
@@ -60,32 +64,6 @@ func checkName(session string) error {
 	}
 	return fault.New(fault.Invalid, "This cannot be the name of a session.",
 		"Use 1 to 64 letters, digits, hyphens and underscores.")
-}
-
-// write runs change in one durable transaction.
-func (l *Log) write(ctx context.Context, change func(context.Context, *sql.Tx) error) error {
-	if err := ctx.Err(); err != nil {
-		return cancelled.Because(err)
-	}
-	// The driver rolls back when a statement is cancelled, and would run the
-	// next statement outside any transaction.
-	ctx = context.WithoutCancel(ctx)
-	tx, err := l.writer.BeginTx(ctx, nil)
-	if err != nil {
-		return l.saveFault(err, false)
-	}
-	if l.NeedsRestart() { // perhaps since this call began to wait for the connection
-		return errors.Join(inDoubt, tx.Rollback())
-	}
-	if err := change(ctx, tx); err != nil {
-		err = l.saveFault(err, false)
-		// After some errors SQLite has rolled back by itself, and says so.
-		return errors.Join(err, tx.Rollback())
-	}
-	if err := l.commit(tx); err != nil {
-		return l.saveFault(err, true)
-	}
-	return nil
 }
 
 // insert adds events behind head.
@@ -141,7 +119,9 @@ func (s sealed) MarshalJSON() ([]byte, error) { return s.body, nil }
 // Delete removes a session and its events. Flows stay: other sessions may
 // use them. It returns NotFound when there is no such session.
 func (l *Log) Delete(ctx context.Context, session string) error {
-	err := l.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	var note lines
+	note.deleted(session)
+	err := l.write(ctx, note, func(ctx context.Context, tx *sql.Tx) error {
 		result, err := tx.ExecContext(ctx, "DELETE FROM session WHERE id = ?", session)
 		if err != nil {
 			return err
@@ -151,6 +131,9 @@ func (l *Log) Delete(ctx context.Context, session string) error {
 		}
 		return nil
 	})
+	if err == nil {
+		err = l.forget(ctx)
+	}
 	return fault.Wrap("store.Delete", err)
 }
 
@@ -161,7 +144,12 @@ func (l *Log) PutFlow(ctx context.Context, hash string, body []byte) error {
 		return fault.Wrap("store.PutFlow", fault.New(fault.Corrupt,
 			"The flow does not match its hash, so it was not saved.", "Start the session again."))
 	}
-	err := l.write(ctx, func(ctx context.Context, tx *sql.Tx) error { return putFlow(ctx, tx, hash, body) })
+	if have, err := l.Flow(ctx, hash); err == nil && len(have) == len(body) {
+		return nil
+	}
+	var note lines
+	note.flow(hash, body)
+	err := l.write(ctx, note, func(ctx context.Context, tx *sql.Tx) error { return putFlow(ctx, tx, hash, body) })
 	return fault.Wrap("store.PutFlow", err)
 }
 

@@ -69,7 +69,7 @@ func TestFullDisk(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, events, got)
 	require.ErrorContains(t, log.Backup(t.Context(), filepath.Join(disk, "backup.db")), "The disk is full")
-	require.Equal(t, []string{"ballast", "log.db", "log.db-shm", "log.db-wal", "log.db.lock"}, namesIn(t, disk))
+	require.Equal(t, []string{"ballast", "log.db", "log.db-shm", "log.db-wal", "log.db.lock", "log.db.witness"}, namesIn(t, disk))
 
 	require.NoError(t, os.Remove(ballast))
 	require.NoError(t, log.Append(t.Context(), "s", int64(len(events)), storetest.Next("s", events, 0)),

@@ -166,7 +166,12 @@ func (l *Log) Import(ctx context.Context, data []byte) (string, error) {
 		return "", fault.Wrap("store.Import", err)
 	}
 	session := doc.Events[0].Session
-	err = l.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	var note lines
+	note.flow(doc.Flow.Hash, doc.Flow.body())
+	for _, e := range doc.Events {
+		note.event(e)
+	}
+	err = l.write(ctx, note, func(ctx context.Context, tx *sql.Tx) error {
 		head, err := headOf(ctx, tx, session)
 		if err != nil {
 			return err

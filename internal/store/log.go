@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"sync/atomic"
 
 	"belay/internal/fault"
@@ -19,12 +20,15 @@ import (
 
 // Log is an open log. It may be used from many goroutines.
 type Log struct {
-	path   string
-	lock   *os.File
-	writer *sql.DB // one connection, so that writes queue here
-	reader *sql.DB
-	schema int
+	path    string
+	lock    *os.File
+	writer  *sql.DB // one connection
+	reader  *sql.DB
+	schema  int
+	witness *witness
+	notes   []*fault.Error // what Open found and did
 
+	saving  sync.Mutex          // held by the one save under way
 	commit  func(*sql.Tx) error // (*sql.Tx).Commit, but for tests
 	stopped atomic.Bool         // a save ended in doubt: no more writes
 }
@@ -58,25 +62,47 @@ func open(ctx context.Context, path string, migrations fs.FS) (_ *Log, err error
 	return log, nil
 }
 
-// start opens the file behind the lock and brings it up to date.
+// start looks at the files behind the lock, repairs what is damaged and brings
+// the log up to date.
 func (l *Log) start(ctx context.Context, migrations fs.FS) error {
 	steps, err := readMigrations(migrations)
 	if err != nil {
 		return err
 	}
-	if err := makeFile(l.path); err != nil {
-		return unwritable(l.path, err)
-	}
-	if l.schema, err = inspect(ctx, l.path, steps); err != nil {
+	o, err := l.look(ctx, steps)
+	if err != nil {
 		return err
 	}
-	if l.writer, err = connect(ctx, l.path, writerSettings, 1); err != nil {
+	var size int64 // of the witness that counts
+	if o.fresh {
+		size, err = l.begin(ctx, steps)
+	} else {
+		size, err = l.reconcile(ctx, steps, o)
+	}
+	if err != nil {
 		return err
 	}
-	if l.reader, err = connect(ctx, l.path, readerSettings, readers); err != nil {
-		return err
+	if l.witness, err = openWitness(l.path+witnessSuffix, size); err != nil {
+		return witnessFault(err)
 	}
 	return l.migrate(ctx, steps)
+}
+
+// begin makes an empty log and its witness.
+func (l *Log) begin(ctx context.Context, steps []migration) (int64, error) {
+	if err := makeFile(l.path); err != nil {
+		return 0, unwritable(l.path, err)
+	}
+	if l.reader == nil {
+		if err := l.connect(ctx); err != nil {
+			return 0, err
+		}
+	}
+	if err := l.transact(ctx, nil, func(ctx context.Context, tx *sql.Tx) error { return climb(ctx, tx, steps, 0) }); err != nil {
+		return 0, err
+	}
+	l.schema = len(steps)
+	return l.rewriteWitness(ctx, nil)
 }
 
 // prepare makes the folder and returns the one true path of the file.
@@ -119,17 +145,9 @@ func (l *Log) NeedsRestart() bool { return l.stopped.Load() }
 
 // Close ends the log. After it, the log cannot be used.
 func (l *Log) Close() error {
-	order := []*sql.DB{l.reader, l.writer}
-	if l.NeedsRestart() {
-		// A reader that closes last cannot move pages from the write-ahead
-		// file into the log, which is a write too.
-		order = []*sql.DB{l.writer, l.reader}
-	}
-	var err error
-	for _, db := range order {
-		if db != nil {
-			err = errors.Join(err, db.Close())
-		}
+	err := l.disconnect(l.NeedsRestart())
+	if l.witness != nil {
+		err = errors.Join(err, l.witness.file.Close())
 	}
 	return fault.Wrap("store.Close", errors.Join(err, l.lock.Close()))
 }

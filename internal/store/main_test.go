@@ -100,7 +100,7 @@ func openAt(t testing.TB, path string) *store.Log {
 // and the session "other" of two.
 func filled(t *testing.T, n int) (string, []event.Envelope) {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "log.db")
+	path := filepath.Join(quickDir(t), "log.db")
 	log := openAt(t, path)
 	events := storetest.Sample("s", n)
 	require.NoError(t, log.PutFlow(t.Context(), storetest.FlowHash(), []byte(storetest.FlowText)))

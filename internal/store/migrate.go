@@ -124,25 +124,29 @@ func (l *Log) migrate(ctx context.Context, steps []migration) error {
 			return err
 		}
 	}
-	err := l.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		for i := l.schema; i < len(steps); i++ {
-			if _, err := tx.ExecContext(ctx, steps[i].text); err != nil {
-				return err
-			}
-			if _, err := tx.ExecContext(ctx, "INSERT INTO migration (number, checksum) VALUES (?, ?)",
-				i+1, steps[i].checksum); err != nil {
-				return err
-			}
-		}
-		_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d",
-			applicationID, len(steps)))
-		return err
-	})
-	if err != nil {
+	var note lines
+	note.schema(len(steps))
+	if err := l.write(ctx, note, func(ctx context.Context, tx *sql.Tx) error { return climb(ctx, tx, steps, l.schema) }); err != nil {
 		return err
 	}
 	l.schema = len(steps)
 	return nil
+}
+
+// climb takes a file from one schema to that of the last step.
+func climb(ctx context.Context, tx *sql.Tx, steps []migration, from int) error {
+	for i := from; i < len(steps); i++ {
+		if _, err := tx.ExecContext(ctx, steps[i].text); err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, "INSERT INTO migration (number, checksum) VALUES (?, ?)",
+			i+1, steps[i].checksum); err != nil {
+			return err
+		}
+	}
+	_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d",
+		applicationID, len(steps)))
+	return err
 }
 
 // spare returns a free name for the backup before a migration.

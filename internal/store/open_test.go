@@ -22,7 +22,8 @@ func TestOpenMakesPrivateFiles(t *testing.T) {
 	log := openAt(t, path)
 	require.NoError(t, log.Append(t.Context(), "s", 0, storetest.Sample("s", 1)))
 	require.Equal(t, 1, log.SchemaVersion())
-	names := map[string]fs.FileMode{"": 0o700, "log.db": 0o600, "log.db-wal": 0o600, "log.db-shm": 0o600, "log.db.lock": 0o600}
+	names := map[string]fs.FileMode{"": 0o700, "log.db": 0o600, "log.db-wal": 0o600, "log.db-shm": 0o600, "log.db.lock": 0o600,
+		"log.db.witness": 0o600}
 	entries, err := os.ReadDir(filepath.Dir(path))
 	require.NoError(t, err)
 	require.Len(t, entries, len(names)-1)
@@ -34,7 +35,7 @@ func TestOpenMakesPrivateFiles(t *testing.T) {
 		}
 	}
 	require.NoError(t, log.Close())
-	require.NoFileExists(t, path+"-wal", "a clean end leaves one file and its lock")
+	require.NoFileExists(t, path+"-wal", "a clean end leaves no write-ahead file")
 }
 
 func TestSettingsAreReadBack(t *testing.T) {
@@ -198,8 +199,8 @@ func TestBackup(t *testing.T) {
 
 func TestBackupOfDamageIsNotKept(t *testing.T) {
 	path, _ := filled(t, 3)
-	plainly(t, path, "UPDATE event SET body = '{}' WHERE version = 2 AND session = 's'")
 	log := openAt(t, path)
+	require.NoError(t, log.Exec("UPDATE event SET body = '{}' WHERE version = 2 AND session = 's'"))
 	folder := t.TempDir()
 	err := log.Backup(t.Context(), filepath.Join(folder, "backup.db"))
 	requireCode(t, fault.Corrupt, err)

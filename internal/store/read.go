@@ -120,27 +120,34 @@ func endsAt(head event.Head, events []event.Envelope) bool {
 	return last.Version == head.Version && last.Hash == head.Hash
 }
 
+const eventColumns = "session, version, time, kind, format, body, prev, hash"
+
 // rowsAfter reads events as they stand in the file. A field that cannot be
 // what was written comes back in a form that fails the check of its hash.
 func rowsAfter(ctx context.Context, q queryer, session string, version int64) (events []event.Envelope, err error) {
-	rows, err := q.QueryContext(ctx, `SELECT version, time, kind, format, body, prev, hash FROM event
+	rows, err := q.QueryContext(ctx, "SELECT "+eventColumns+` FROM event
 		WHERE session = ? AND version > ? ORDER BY version`, session, version)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, rows.Close()) }()
 	for rows.Next() {
-		e := event.Envelope{Session: session}
-		var clock, body string
-		if err := rows.Scan(&e.Version, &clock, &e.Kind, &e.Format, &body, &e.Prev, &e.Hash); err != nil {
+		e, err := scanRow(rows)
+		if err != nil {
 			return nil, fault.Newf(fault.Corrupt, "Keep the file as it is. Restore a backup.",
 				"Entry %d of this session cannot be read.", version+int64(len(events))+1).Because(err)
 		}
-		e.Time, _ = time.Parse(time.RFC3339Nano, clock) // the zero time fails the check
-		e.Body = json.RawMessage(body)
 		events = append(events, e)
 	}
 	return events, rows.Err()
+}
+
+func scanRow(rows *sql.Rows) (e event.Envelope, err error) {
+	var clock, body string
+	err = rows.Scan(&e.Session, &e.Version, &clock, &e.Kind, &e.Format, &body, &e.Prev, &e.Hash)
+	e.Time, _ = time.Parse(time.RFC3339Nano, clock) // the zero time fails the check
+	e.Body = json.RawMessage(body)
+	return e, err
 }
 
 const headColumns = "SELECT id, version, hash, started, updated FROM session "

@@ -32,3 +32,6 @@ func syncFolder(path string) error {
 	}
 	return errors.Join(folder.Sync(), folder.Close())
 }
+
+// isFull reports whether the disk, or what this user may use of it, is full.
+func isFull(err error) bool { return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) }

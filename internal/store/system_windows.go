@@ -33,3 +33,13 @@ func takeLock(path string) (*os.File, error) {
 // syncFolder does nothing: Windows has no call for it, and NTFS journals its
 // names.
 func syncFolder(string) error { return nil }
+
+// Windows' errors for a full disk. Source: Microsoft, System Error Codes (from
+// memory).
+const (
+	handleDiskFull = syscall.Errno(39)
+	diskFullError  = syscall.Errno(112)
+)
+
+// isFull reports whether the disk is full.
+func isFull(err error) bool { return errors.Is(err, handleDiskFull) || errors.Is(err, diskFullError) }

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"errors"
-	"strings"
 
 	"belay/internal/event"
 	"belay/internal/fault"
@@ -41,7 +40,7 @@ func (l *Log) Verify(ctx context.Context) (Report, error) {
 // examine gives an error only when it cannot go on.
 func examine(ctx context.Context, q queryer) (Report, error) {
 	var r Report
-	for _, step := range []func(context.Context, queryer) error{r.structure, r.sessions, r.strays, r.flows} {
+	for _, step := range []func(context.Context, queryer) error{structure, r.sessions, r.strays, r.flows} {
 		if err := r.note("", step(ctx, q)); err != nil {
 			return r, err
 		}
@@ -58,14 +57,6 @@ func (r *Report) note(session string, err error) error {
 		return nil
 	}
 	return err
-}
-
-func (r *Report) structure(ctx context.Context, q queryer) error {
-	lines, err := texts(ctx, q, "PRAGMA integrity_check")
-	if err != nil || (len(lines) == 1 && lines[0] == "ok") {
-		return err
-	}
-	return damaged.Because(errors.New(strings.Join(lines, "; ")))
 }
 
 func (r *Report) sessions(ctx context.Context, q queryer) error {
