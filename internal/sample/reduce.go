@@ -36,7 +36,7 @@ type Reduced struct {
 	Seconds      int             `json:"seconds"`                  // from the first to the last sample
 	LoadSeconds  int             `json:"load_seconds"`             // of that, under load
 	Samples      int             `json:"samples"`                  // seconds with readings
-	Gaps         int             `json:"gaps"`                     // breaks of more than 5 s
+	Gaps         int             `json:"gaps"`                     // breaks of more than five usual steps
 	Warnings     []string        `json:"warnings"`
 }
 
@@ -50,13 +50,14 @@ func (r Reduced) Readings() trial.Readings {
 // Limits of the reduction, all chosen.
 const (
 	settle     = 5    // s at the start of a load that do not count: the regulator and the clock settle
-	gapAfter   = 5    // s without a sample that count as a gap
+	edge       = 2    // s at its end that do not count either
+	gapAfter   = 5    // usual steps without a sample that count as a gap
 	heldShare  = 0.97 // of the wanted clock; below is slowed down. A clock meter is good to about 1 %
 	capShare   = 0.97 // of the limit; a mean power above sits at it
 	settledC   = 1.0  // °C that may still be missing after the warm-up; sensors read whole degrees
 	shortest   = 120  // s of load below which nothing is said of the warm-up
 	fitPoints  = 60   // temperatures that the warm-up is fitted to
-	leastUnder = 10   // s of load below which the readings are called thin
+	leastUnder = 10   // samples of load below which the readings are called thin
 )
 
 // Reduce reduces a series: load voltage as the median under load, hottest
@@ -75,13 +76,14 @@ func (s *Series) Reduce(w Want) Reduced {
 		return r
 	}
 	r.Seconds = s.samples[len(s.samples)-1].At - s.samples[0].At + 1
+	step := s.step()
 	for i := 1; i < len(s.samples); i++ {
-		if s.samples[i].At-s.samples[i-1].At > gapAfter {
+		if s.samples[i].At-s.samples[i-1].At > gapAfter*step {
 			r.Gaps++
 		}
 	}
 	if r.Gaps > 0 {
-		r.warn("%d times, more than %d s passed without a reading.", r.Gaps, gapAfter)
+		r.warn("%d times, more than %d s passed without a reading.", r.Gaps, gapAfter*step)
 	}
 	load, how := underLoad(s.samples)
 	if how != "" {
@@ -89,10 +91,10 @@ func (s *Series) Reduce(w Want) Reduced {
 	}
 	for _, x := range load {
 		if x.loaded {
-			r.LoadSeconds++
+			r.LoadSeconds += step
 		}
 	}
-	if r.LoadSeconds < leastUnder {
+	if r.LoadSeconds < leastUnder*step {
 		r.warn("Only %d s are under load, so these values are thin.", r.LoadSeconds)
 	}
 	r.fill(load)
@@ -101,16 +103,40 @@ func (s *Series) Reduce(w Want) Reduced {
 	return r
 }
 
+// step is the usual time between samples in seconds: 1 unless a logger is
+// slower.
+func (s *Series) step() int {
+	var steps []float64
+	for i := 1; i < len(s.samples); i++ {
+		steps = append(steps, float64(s.samples[i].At-s.samples[i-1].At))
+	}
+	if len(steps) == 0 {
+		return 1
+	}
+	return max(1, int(median(steps)))
+}
+
 func (r *Reduced) warn(format string, args ...any) {
 	r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...))
 }
 
+// settledOf leaves out the seconds at both ends of a load, which may hold
+// rest as well; a load of little more than those stays whole.
+func settledOf(load []moment) []moment {
+	from := after(load, settle)
+	if len(load)-from <= 2*settle {
+		return load
+	}
+	to := len(load)
+	for to > from && load[len(load)-1].At-load[to-1].At < edge {
+		to--
+	}
+	return load[from:to]
+}
+
 // fill takes the four readings from the stretch of load.
 func (r *Reduced) fill(load []moment) {
-	settled := load
-	if at := after(load, settle); at < len(load) {
-		settled = load[at:]
-	}
+	settled := settledOf(load)
 	if x := read(settled, Voltage, true); len(x) > 0 {
 		r.LoadVoltage = units.Volt(math.Round(median(x)*1e4) / 1e4)
 	}
@@ -129,7 +155,7 @@ func (r *Reduced) fill(load []moment) {
 // flag that was up says no, and so does a clock below the wanted one, or, where
 // that is not known, below the highest that the load itself reached.
 func (r *Reduced) judgeClock(load []moment, w Want) {
-	settled := load[after(load, settle):]
+	settled := settledOf(load)
 	clocks := read(settled, Clock, true)
 	counts := read(load, Throttle, false)
 	switch {

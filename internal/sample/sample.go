@@ -113,7 +113,7 @@ type Series struct {
 }
 
 // Add takes readings of the moment at, in seconds on any clock that does not
-// run backwards. Readings of one second become their mean, temperatures and
+// run backwards. Readings nearest to one whole second become their mean, temperatures and
 // counts their highest. A value out of any range counts as not read. It
 // returns a Limit fault when the series spans more than two days.
 func (s *Series) Add(at float64, v Values) error {
@@ -124,7 +124,7 @@ func (s *Series) Add(at float64, v Values) error {
 	if n := len(s.samples); n > 0 {
 		second = s.samples[n-1].At
 	}
-	if d := at - s.first; d > float64(longest) {
+	if d := math.Round(at - s.first); d > float64(longest) {
 		return fault.New(fault.Limit, "The readings span more than two days.", "Cut them to the time of the trial, and send that.")
 	} else if d >= 0 {
 		second = max(second, int(d))

@@ -148,7 +148,7 @@ func TestFastReadingsBecomeOneSample(t *testing.T) {
 			require.NoError(t, fast.Add(float64(i)+float64(j)/10, values(1.2+d/1000, 70+d/9-0.5, 150+d, 4800+d)))
 		}
 	}
-	require.Len(t, fast.Samples(), 200)
+	require.Len(t, fast.Samples(), 201)
 	a, b := slow.Reduce(Want{}), fast.Reduce(Want{})
 	require.InDelta(t, float64(a.LoadVoltage), float64(b.LoadVoltage), 1e-4)
 	require.InDelta(t, float64(a.PackagePower), float64(b.PackagePower), 0.1)
