@@ -50,6 +50,7 @@ type bout struct {
 	*entry
 	in planner.Input
 	score
+	vet func(trial.Settings, trial.Load) []safety.Veto // by the evidence so far; nil: to be made anew
 }
 
 // verdict is what a strategy ends with.
@@ -58,10 +59,16 @@ type verdict struct {
 	confidence *float64 // that the target is met, as the strategy states it; nil: it states none
 }
 
-func (e *entry) play(s strategy) score {
+// bout begins anew.
+func (e *entry) bout() *bout {
 	b := &bout{entry: e, in: e.start}
 	b.in.Trials = slices.Clip(b.in.Trials)
 	b.overLimit = math.Inf(-1)
+	return b
+}
+
+func (e *entry) play(s strategy) score {
+	b := e.bout()
 	b.judge(s.find(b))
 	return b.score
 }
@@ -85,6 +92,7 @@ func (b *bout) run(s trial.Settings, load trial.Load, minutes units.Minutes) tri
 	x := b.rig.Strain(s, load, t.Minutes)
 	b.loadVoltage = max(b.loadVoltage, float64(x.LoadVoltage))
 	b.overLimit = max(b.overLimit, float64(x.CoreTemp-b.in.Limits.TempLimit))
+	b.vet = nil
 	b.in.Settings = s
 	b.in.Trials = append(b.in.Trials, t)
 	return t
@@ -92,7 +100,10 @@ func (b *bout) run(s trial.Settings, load trial.Load, minutes units.Minutes) tri
 
 // vetoes are the limits that the settings would pass.
 func (b *bout) vetoes(s trial.Settings, load trial.Load) []safety.Veto {
-	return planner.Vetter(b.in)(s, load)
+	if b.vet == nil {
+		b.vet = planner.Vetter(b.in)
+	}
+	return b.vet(s, load)
 }
 
 // score is what one strategy did on one rig.

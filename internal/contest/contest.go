@@ -49,6 +49,12 @@ type strategy struct {
 
 var strategies = []strategy{
 	{"guided", guided},
+	{"ladder", ladder},
+	{"bisection", finder(bisection, nil)},
+	{"up-and-down", finder(upAndDown, &stated)},
+	{"langlie", finder(langlie, &stated)},
+	{"d-optimal", finder(dOptimal, &stated)},
+	{"threshold", finder(threshold, &stated)},
 }
 
 // Strategies lists the strategies: the guide's own first, then its rivals.
