@@ -101,18 +101,18 @@ func TestGuidelineLine(t *testing.T) {
 func TestNeed(t *testing.T) {
 	got := answer(t, "need", `{"trials": `+trials+`, "delivered": "47:1.300", "keep": {"ratio": 49, "load_voltage_v": 1.31}}`)
 	last := got["need"].([]any)[2].(map[string]any)
-	for key, want := range map[string]float64{"ratio": 49, "q05_v": 1.272, "q50_v": 1.296, "q95_v": 1.333} {
+	for key, want := range map[string]float64{"ratio": 49, "q05_v": 1.276, "q50_v": 1.294, "q95_v": 1.317} {
 		require.InDelta(t, want, last[key], 0.001, key)
 	}
-	require.InDelta(t, 0.763, got["confidence"], 0.002)
-	require.InDelta(t, 15.5, got["slope_mv_per_decade"].([]any)[1], 0.1)
+	require.InDelta(t, 0.883, got["confidence"], 0.002)
+	require.InDelta(t, 14.8, got["slope_mv_per_decade"].([]any)[1], 0.1)
 	require.Empty(t, got["warnings"])
 
 	without := answer(t, "need", `{"trials": `+trials+`}`)
 	require.NotContains(t, without, "confidence")
 	require.Len(t, without["warnings"], 1)
 	middle := without["need"].([]any)[2].(map[string]any)["q50_v"]
-	require.InDelta(t, 1.296, middle, 0.003, "six trials outweigh the prior")
+	require.InDelta(t, 1.294, middle, 0.003, "six trials outweigh the prior")
 
 	thin := answer(t, "need", `{"trials": [{"ratio": 47, "load_voltage_v": 1.3, "minutes": 1, "outcome": "clean"}], "delivered": "47:1.3", "keep": "52:1.3"}`)
 	require.Contains(t, thin, "confidence")

@@ -131,6 +131,7 @@ func (l *loader) checkParts() {
 	l.checkFields()
 	l.checkCautions()
 	l.checkPlatform()
+	l.checkPriors()
 	l.checkCauses()
 	l.checkStages()
 }

@@ -146,6 +146,7 @@ var nouns = map[reflect.Type]string{
 	reflect.TypeFor[Caution]():   "a caution",
 	reflect.TypeFor[Term]():      "a term",
 	reflect.TypeFor[Platform]():  "a platform",
+	reflect.TypeFor[Priors]():    "the priors",
 }
 
 func noun(t reflect.Type) string {

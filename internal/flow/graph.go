@@ -8,7 +8,10 @@ package flow
 
 import (
 	"belay/internal/cause"
+	"belay/internal/heat"
+	"belay/internal/loadline"
 	"belay/internal/safety"
+	"belay/internal/stability"
 	"belay/internal/trial"
 )
 
@@ -141,13 +144,31 @@ type Term struct {
 	Text string   `yaml:"text" json:"text"`
 }
 
-// Platform is a family of processors with its limits. Every figure names its
-// source.
+// Platform is a family of processors with its limits, and what the models
+// believe of it before any reading. Every figure names its source.
 type Platform struct {
 	ID      string            `yaml:"id"`
 	Title   string            `yaml:"title"`
 	Limits  safety.Limits     `yaml:"limits"`
 	Sources map[string]string `yaml:"sources"` // key of a limit: where it comes from
+	// Priors is nil in a platform that leaves them to the models.
+	Priors       *Priors      `yaml:"priors"`
+	PriorSources PriorSources `yaml:"prior_sources"`
+}
+
+// Priors is what the models believe before any reading.
+type Priors struct {
+	Stability stability.Family `yaml:"stability"`
+	Heat      heat.Prior       `yaml:"heat"` // of a part with ten cores
+	LoadLine  loadline.Prior   `yaml:"load_line"`
+}
+
+// PriorSources says where each figure of the priors comes from, by model and
+// key.
+type PriorSources struct {
+	Stability map[string]string `yaml:"stability"`
+	Heat      map[string]string `yaml:"heat"`
+	LoadLine  map[string]string `yaml:"load_line"`
 }
 
 // Placeholders are the names that a text may hold in braces. The session

@@ -1,8 +1,11 @@
 package heat
 
 import (
+	"maps"
 	"math"
+	"slices"
 
+	"belay/internal/fault"
 	"belay/internal/trial"
 	"belay/internal/units"
 )
@@ -19,51 +22,50 @@ const (
 // Belief is a quantity known by its median and its spread. Spread is the
 // standard deviation of the natural logarithm: 0.3 means "within about 30 %".
 type Belief struct {
-	Median float64
-	Spread float64
+	Median float64 `yaml:"median"`
+	Spread float64 `yaml:"spread"`
 }
 
 // Room is what is assumed of the air when nobody read it, in °C.
-type Room struct{ Mean, SD float64 }
+type Room struct {
+	Mean float64 `yaml:"mean"`
+	SD   float64 `yaml:"sd"`
+}
 
 // Noise is how far readings stray from the truth, as standard deviations.
 type Noise struct {
-	Power   float64 // relative error of the package power reading
-	Temp    float64 // °C, error of the core temperature reading
-	Voltage float64 // V, error of the load voltage reading
-	Scatter float64 // relative scatter of dynamic power from run to run
+	Power   float64 `yaml:"power_share"`    // relative error of the package power reading
+	Temp    float64 `yaml:"temp_c"`         // error of the core temperature reading
+	Voltage float64 `yaml:"load_voltage_v"` // error of the load voltage reading
+	Scatter float64 `yaml:"scatter_share"`  // relative scatter of dynamic power from run to run
 }
 
-// Prior is what is believed of a machine before any reading.
+// Prior is what is believed of a machine before any reading. A platform file
+// carries that of a part with ten cores.
 type Prior struct {
-	Power      Belief                // W under scalar load at 1.20 V, 4800 MHz and 60 °C
-	LeakShare  Belief                // share of leakage in Power, 0 to 1; Spread is that of its log odds
-	PerVolt    Belief                // kv, 1/V
-	PerDegree  Belief                // kl, 1/°C
-	Resistance Belief                // R, K/W from hottest core to intake air
-	WarmUp     Belief                // tau, minutes
-	Room       Room                  // air temperature where not read
-	Factor     map[trial.Load]Belief // dynamic power against scalar load; a missing class counts as 1 +/- 0.3
-	Noise      Noise
+	Power      Belief                `yaml:"power_w"`            // under scalar load at 1.20 V, 4800 MHz and 60 °C
+	LeakShare  Belief                `yaml:"leak_share"`         // share of leakage in Power, 0 to 1; Spread is that of its log odds
+	PerVolt    Belief                `yaml:"leak_per_volt"`      // kv, 1/V
+	PerDegree  Belief                `yaml:"leak_per_c"`         // kl, 1/°C
+	Resistance Belief                `yaml:"resistance_k_per_w"` // R, hottest core to intake air
+	WarmUp     Belief                `yaml:"warm_up_min"`        // tau
+	Room       Room                  `yaml:"room_c"`             // air temperature where not read
+	Factor     map[trial.Load]Belief `yaml:"dynamic_factor"`     // dynamic power against scalar load; a missing class counts as 1 +/- 0.3
+	Noise      Noise                 `yaml:"noise"`
 }
 
 // referenceCores is the part that the per-core constants were chosen from.
 const referenceCores = 10
 
-// PriorFor returns a wide prior for a desktop part with this many cores;
-// 0 cores means not known and widens the power constants.
+// DefaultPrior returns a wide prior for a desktop part with ten cores.
 //
 // No published table covers these constants. They are chosen so that a
 // ten-core part near 125 W at 4.2 GHz, and near 330 W at the top of the
 // voltage range, lies well inside (common practice, no source). Leakage
 // doubles per 20 to 45 °C; wide vectors draw about a quarter more.
-func PriorFor(cores int) Prior {
-	share, extra := 1.0, 0.4
-	if cores > 0 {
-		share, extra = float64(cores)/referenceCores, 0
-	}
+func DefaultPrior() Prior {
 	return Prior{
-		Power:      Belief{190 * share, 0.35 + extra},
+		Power:      Belief{190, 0.35},
 		LeakShare:  Belief{0.12, 0.5},
 		PerVolt:    Belief{3, 0.4},
 		PerDegree:  Belief{0.022, 0.25},
@@ -79,6 +81,56 @@ func PriorFor(cores int) Prior {
 		},
 		Noise: Noise{Power: 0.03, Temp: 1.5, Voltage: 0.005, Scatter: 0.02},
 	}
+}
+
+// For returns the prior of a part with this many cores; 0 cores means not
+// known and widens the power.
+func (p Prior) For(cores int) Prior {
+	if cores > 0 {
+		p.Power.Median *= float64(cores) / referenceCores
+	} else {
+		p.Power.Spread += 0.4 // chosen: four to sixteen cores lie within it
+	}
+	return p
+}
+
+// PriorFor returns DefaultPrior for a part with this many cores.
+func PriorFor(cores int) Prior { return DefaultPrior().For(cores) }
+
+// Validate returns an Invalid fault if a number is out of range: medians and
+// spreads must be positive, the share of leakage below 1.
+func (p Prior) Validate() error {
+	bad := func(name string) error {
+		return fault.Newf(fault.Invalid, "Correct the platform file.", "the heat prior's %s is out of range", name)
+	}
+	beliefs := map[string]Belief{
+		"power_w": p.Power, "leak_share": p.LeakShare, "leak_per_volt": p.PerVolt, "leak_per_c": p.PerDegree,
+		"resistance_k_per_w": p.Resistance, "warm_up_min": p.WarmUp,
+	}
+	for load, b := range p.Factor {
+		if !slices.Contains(trial.Loads, load) || !b.sound() {
+			return bad("dynamic_factor")
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(beliefs)) {
+		if !beliefs[name].sound() {
+			return bad(name)
+		}
+	}
+	n := p.Noise
+	switch {
+	case p.LeakShare.Median >= 1:
+		return bad("leak_share")
+	case !(p.Room.Mean > -40 && p.Room.Mean < 80 && p.Room.SD > 0 && p.Room.SD < 100):
+		return bad("room_c")
+	case !(min(n.Power, n.Temp, n.Voltage, n.Scatter) > 0 && max(n.Power, n.Temp, n.Voltage, n.Scatter) < 100):
+		return bad("noise")
+	}
+	return nil
+}
+
+func (b Belief) sound() bool {
+	return b.Median > 0 && b.Median < 1e6 && b.Spread > 0 && b.Spread < 10
 }
 
 // Observation is one settled or nearly settled run. Zero means "not read".

@@ -32,17 +32,37 @@ type Reading struct {
 
 // Noise is how far readings stray from the truth, as standard deviations.
 type Noise struct {
-	Meter float64 // V, error of one load voltage reading
-	Step  float64 // V, the grid on which the meter shows its value
-	Power float64 // relative error of the power reading
+	Meter float64 `yaml:"meter_v"`     // V, error of one load voltage reading
+	Step  float64 `yaml:"step_v"`      // V, the grid on which the meter shows its value
+	Power float64 `yaml:"power_share"` // relative error of the power reading
 }
 
-// Prior is what is believed before any reading.
+// Prior is what is believed before any reading. A platform file carries it.
 type Prior struct {
-	Resistance   float64 // ohm
-	ResistanceSD float64 // ohm
-	OffsetSD     float64 // V, around zero
-	Noise        Noise
+	Resistance   float64 `yaml:"resistance_ohm"`
+	ResistanceSD float64 `yaml:"resistance_sd_ohm"`
+	OffsetSD     float64 `yaml:"offset_sd_v"` // V, around zero
+	Noise        Noise   `yaml:"noise"`
+}
+
+// Validate returns an Invalid fault if a number is out of range: deviations
+// must be positive and everything at a scale that a board has.
+func (p Prior) Validate() error {
+	for _, x := range []struct {
+		name string
+		v    float64
+	}{
+		{"resistance_sd_ohm", p.ResistanceSD}, {"offset_sd_v", p.OffsetSD},
+		{"noise", p.Noise.Meter}, {"noise", p.Noise.Step}, {"noise", p.Noise.Power},
+	} {
+		if !(x.v > 0 && x.v < 1) {
+			return fault.Newf(fault.Invalid, "Correct the platform file.", "the load line prior's %s is out of range", x.name)
+		}
+	}
+	if !(math.Abs(p.Resistance) < 1) {
+		return fault.New(fault.Invalid, "the load line prior's resistance_ohm is out of range", "Correct the platform file.")
+	}
+	return nil
 }
 
 // DefaultPrior is wide: boards offer anything from a slope of two milliohms to

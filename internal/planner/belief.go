@@ -54,9 +54,9 @@ func (b *belief) fitLine(in Input) {
 			})
 		}
 	}
-	line, err := loadline.Fit(loadline.DefaultPrior(), readings)
+	line, err := loadline.Fit(in.priors().LoadLine, readings)
 	if err != nil { // readings that contradict: the prior alone, which is wide
-		line, _ = loadline.Fit(loadline.DefaultPrior(), nil)
+		line, _ = loadline.Fit(in.priors().LoadLine, nil)
 		readings = nil
 	}
 	b.line, b.lined = line, len(readings) > 0
@@ -72,7 +72,7 @@ func (b *belief) fitHeat(in Input) {
 			obs = append(obs, o)
 		}
 	}
-	b.heat = heat.Fit(heat.PriorFor(in.Machine.Cores), obs)
+	b.heat = heat.Fit(in.priors().Heat.For(in.Machine.Cores), obs)
 }
 
 // coreLoads are the loads whose failures speak of the core voltage. A memory
@@ -117,7 +117,7 @@ func (b *belief) fitNeed(in Input) {
 			obs = append(obs, o)
 		}
 	}
-	prior := stability.DefaultPrior(b.ratio, b.stock)
+	prior := in.priors().Stability.Prior(b.ratio, b.stock)
 	prior.BaseClock = b.base
 	if p, err := stability.Fit(prior, obs); err == nil {
 		b.need = p

@@ -39,6 +39,7 @@ type Input struct {
 	Levels   int         // load-line levels measured
 	Skipped  map[string]bool
 	Wishes   Wishes
+	Priors   *Priors // nil: those of the models
 }
 
 // search is the state of one call.
@@ -195,9 +196,9 @@ func Droop(rows []trial.Row) (droop, overshoot float64) {
 
 // HeldPower is the package power that the cooler holds at the limit, from the
 // trials; 0 if they do not tell.
-func HeldPower(l safety.Limits, trials []trial.Trial) units.Watt {
-	b := believe(Input{Limits: l, Trials: trials})
-	hold, err := b.heat.Hold(l.TempLimit, b.air, 0.9)
+func HeldPower(in Input) units.Watt {
+	b := believe(in)
+	hold, err := b.heat.Hold(in.Limits.TempLimit, b.air, 0.9)
 	if err != nil && !fault.Is(err, fault.Unsafe) {
 		return 0
 	}

@@ -222,7 +222,7 @@ func (s *State) planInput(search string) planner.Input {
 	return planner.Input{
 		Search: search, Stage: s.Here().Stage, Machine: s.Machine, Limits: s.graph.Platform.Limits.For(s.Machine),
 		Settings: s.Settings, Endings: s.Endings, Trials: s.Trials, LoadLine: s.LoadLine, Levels: s.Levels,
-		Skipped: s.Skipped, Wishes: s.wishes(),
+		Skipped: s.Skipped, Wishes: s.wishes(), Priors: (*planner.Priors)(s.graph.Platform.Priors),
 	}
 }
 

@@ -76,7 +76,7 @@ func (s *State) word(name string) string {
 	case "stock_sustained_limit":
 		return wattWord(s.Machine.SustainedLimit)
 	case "suggested_cap":
-		return wattWord(planner.HeldPower(limits, s.Trials))
+		return wattWord(planner.HeldPower(s.planInput("power-cap")))
 	case "cache_ratio":
 		return wholeWord(int(next.CacheRatio), "automatic")
 	case "present_cache_ratio":

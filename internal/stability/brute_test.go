@@ -61,7 +61,7 @@ func TestAgainstSmallGridWithFixedSlope(t *testing.T) {
 		z := (at(i) - 1125) / 62.5
 		grid[i] = math.Exp(-z * z / 2)
 		for _, o := range mixedTrials {
-			grid[i] *= plain(o, at(i), 6.1, prior.Eps)
+			grid[i] *= plain(o, at(i), 6.14, prior.Eps)
 		}
 		sum += grid[i]
 		m1 += grid[i] * at(i)
@@ -81,7 +81,7 @@ func TestAgainstSmallGridWithFixedSlope(t *testing.T) {
 			got := p.Confidence(trial.Scalar, 50, volts(at(i)+0.05), 0, 1.0/6)
 			require.InDelta(t, run, got, 0.01, "%v mV", at(i))
 		}
-		pass += w / sum * math.Exp(-1*math.Exp((at(i)-1122)/6.1))
+		pass += w / sum * math.Exp(-1*math.Exp((at(i)-1122)/6.14))
 	}
 	require.InDelta(t, 0.99*pass, p.PassProbability(trial.Scalar, 50, 1.122, 0, 10), 0.005)
 }
@@ -110,8 +110,8 @@ func TestAgainstDenseSum(t *testing.T) {
 	for a := 1060.0; a < 1180; a++ {
 		for b := -10.0; b < 80; b++ {
 			for u := -1.4; u <= 1.4; u += 0.1 {
-				s := 6.1 * math.Exp(u)
-				za, zb, zu := (a-1125)/62.5, (b-35)/12, u/0.35
+				s := 6.14 * math.Exp(u)
+				za, zb, zu := (a-1125)/62.5, (b-35)/12, u/0.22
 				w := math.Exp(-(za*za + zb*zb + zu*zu) / 2)
 				for _, o := range obs {
 					do := float64(o.Ratio - 50)
@@ -148,7 +148,7 @@ func TestOffsetAgainstDenseSum(t *testing.T) {
 		w := math.Exp(-(za*za + zw*zw + zm*zm) / 2)
 		for _, o := range obs {
 			need := map[trial.Load]float64{trial.Scalar: a, trial.WideVector: a + wide, trial.Mixed: a + mix}[o.Load]
-			w *= plain(o, need, 6.1, prior.Eps)
+			w *= plain(o, need, 6.14, prior.Eps)
 		}
 		return w
 	}
@@ -192,8 +192,8 @@ func TestLikelihoodForms(t *testing.T) {
 	for _, o := range mixedTrials {
 		r := prior.reading(o)
 		for need := 1060.0; need < 1200; need += 3 {
-			eta := math.Log(0.1) + (need-r.v)/6.1
-			want := plain(o, need, 6.1, prior.Eps)
+			eta := math.Log(0.1) + (need-r.v)/6.14
+			want := plain(o, need, 6.14, prior.Eps)
 			if r.exact {
 				want *= r.t2
 			}

@@ -104,8 +104,8 @@ func TestWorkedExampleAgainstDenseSum(t *testing.T) {
 		for b := -4.0; b < 76; b += 2.5 {
 			for c := -2.5; c < 4.6; c += 0.7 {
 				for u := -1.2; u < 1.25; u += 0.1 {
-					s := 6.1 * math.Exp(u)
-					za, zb, zc, zu := (a-1170)/65, (b-35)/12, c-1, u/0.35
+					s := 6.14 * math.Exp(u)
+					za, zb, zc, zu := (a-1170)/65, (b-35)/12, c-1, u/0.22
 					w := math.Exp(-(za*za + zb*zb + zc*zc + zu*zu) / 2)
 					for _, o := range obs {
 						d := float64(o.Ratio - 47)

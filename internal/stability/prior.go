@@ -46,59 +46,6 @@ type Prior struct {
 // (Leng et al., MICRO 2015: the lowest working voltage is program dependent).
 var DefaultOffset = Offset{Mean: 0, SD: 0.020}
 
-// Fractions of the delivered load voltage.
-const (
-	// guardband: average possible cut 12 % (Papadimitriou et al. survey,
-	// 2020), more than 15 % on two parts (IOLTS 2017), about 7 to 12 % on a
-	// server part (memory). Chosen: the low end of these, as the delivered
-	// top ratio has less to spare than a part at its nominal speed.
-	guardband = 0.10
-	// guardbandSD: chosen, so that 0 to 20 % lies within two standard
-	// deviations; sample spread of one part is 75 mV over four bins in a
-	// published operating-point table (an embedded multicore).
-	guardbandSD = 0.05
-)
-
-// DefaultPrior is the prior for a part of which only the delivered all-core
-// ratio and its measured load voltage are known. rref is that ratio, vref the
-// load voltage (V, in the meter's own terms) as delivered; the ten-minute need
-// is taken to lie a guardband below vref. Sources stand at each constant and
-// in docs/models/stability.md.
-func DefaultPrior(rref units.Ratio, vref units.Volt) Prior {
-	return Prior{
-		RRef:      rref,
-		TRef:      75,  // chosen: a common core temperature under heavy load
-		BaseClock: 100, // MHz; common practice, no source
-
-		AMean: vref * (1 - guardband),
-		ASD:   vref * guardbandSD,
-		// Published operating points: 26 to 52 mV per 100 MHz (line 37.8) and
-		// 20 to 46 (line 29.7); alpha-power law near 5 GHz: 20 to 33.
-		BMean: 0.035, BSD: 0.012,
-		// Least-squares quadratic through the first table: 1.16 mV per
-		// (100 MHz)^2; alpha-power law near 5 GHz: about 0.6.
-		CMean: 0.0010, CSD: 0.0010,
-		// One decade of error rate per 10 mV (Das et al., JSSC 2006, memory)
-		// to 20 mV (Salami et al., MICRO 2018) is 4.3 to 8.7 mV per e-fold:
-		// the geometric middle is 6.1. The spread lets both ends lie within
-		// one and a half standard deviations of it.
-		SMedian: 0.0061, SLogSD: 0.35,
-		// Chosen: small. The sign differs between sources (older nodes need
-		// more when hot; Zu et al., MICRO 2016 found less at 28 nm).
-		KT:  0.0002,
-		Eps: 0.01, // chosen: one odd failure in a hundred trials
-		// Common practice, no source: wide vectors draw more current at once;
-		// cache and memory loads stall the cores; bursts add droop.
-		Offsets: map[trial.Load]Offset{
-			trial.WideVector: {Mean: 0.015, SD: 0.015},
-			trial.Cache:      {Mean: -0.005, SD: 0.015},
-			trial.Memory:     {Mean: -0.010, SD: 0.015},
-			trial.Mixed:      {Mean: 0.005, SD: 0.012},
-			trial.Bursty:     {Mean: 0, SD: 0.020},
-		},
-	}
-}
-
 // Validate returns an Invalid fault if a number is out of range: means must be
 // finite, every standard deviation positive, s and the base clock positive,
 // eps in (0, 0.5).

@@ -38,7 +38,8 @@ func efolds(h float64) float64 {
 }
 
 // base returns what is added to the location at node n, and the half-width of
-// the box that stands for the node's own cell of the lattice, mV.
+// the box that stands for the node, mV: half of its cell of the lattice. The
+// whole cell would widen intervals that the lattice already spans.
 func (q *line) base(n *node) (fixed, half float64) {
 	fixed = q.k.axis.shift + n.centre + n.b*q.d + n.c*q.dd + q.heat + n.s*q.efolds
 	sq := 0.0
@@ -47,7 +48,7 @@ func (q *line) base(n *node) (fixed, half float64) {
 		g := tilt[pA][i] + tilt[pB][i]*q.d + tilt[pC][i]*q.dd + tilt[pU][i]*n.s*q.efolds
 		sq += g * g
 	}
-	return fixed, math.Max(q.p.lattice.h/2*math.Sqrt(sq), 1e-3)
+	return fixed, math.Max(q.p.lattice.h/4*math.Sqrt(sq), 1e-3)
 }
 
 // chance returns the probability that the need lies at or below v (mV), and
