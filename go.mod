@@ -9,6 +9,7 @@ require (
 	github.com/expr-lang/expr v1.17.8
 	github.com/getkin/kin-openapi v0.153.0
 	github.com/goccy/go-yaml v1.19.2
+	github.com/hanwen/go-fuse/v2 v2.12.1
 	github.com/klauspost/cpuid/v2 v2.4.2
 	github.com/labstack/echo/v4 v4.16.0
 	github.com/looplab/fsm v1.0.3

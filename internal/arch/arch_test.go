@@ -59,7 +59,7 @@ var floors = [][]string{
 		"internal/rig/rigtest",
 		"internal/sensorlog",
 		"internal/store",
-		"internal/store/storetest",
+		"internal/store/storetest", "internal/store/lossyfs",
 		"internal/virtualrig",
 	},
 	{ // F4 use cases

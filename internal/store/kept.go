@@ -62,22 +62,27 @@ func (k *keptFiles) copy(suffix string) error {
 }
 
 // move puts the log aside and the new one in its place. Its write-ahead file
-// goes first: it must never stand beside another log.
+// goes first, and is gone for good before the next step: it must never stand
+// beside another log.
 func (k *keptFiles) move() error {
 	for _, suffix := range []string{"-wal", "-shm", ""} {
 		err := os.Rename(k.path+suffix, k.name(suffix))
 		if errors.Is(err, os.ErrNotExist) {
 			continue
 		}
+		if err == nil {
+			err = syncFolder(filepath.Dir(k.path))
+		}
 		if err != nil {
 			return unwritable(k.path, err)
 		}
 		k.names = append(k.names, filepath.Base(k.name(suffix)))
 	}
-	if err := os.Rename(k.path+".new", k.path); err != nil {
-		return unwritable(k.path, err)
+	err := os.Rename(k.path+".new", k.path)
+	if err == nil {
+		err = syncFolder(filepath.Dir(k.path))
 	}
-	if err := syncFolder(filepath.Dir(k.path)); err != nil {
+	if err != nil {
 		return unwritable(k.path, err)
 	}
 	return nil

@@ -74,6 +74,10 @@ func childAppend(path string) error {
 	if err != nil {
 		return err
 	}
+	return appendOn(log)
+}
+
+func appendOn(log *store.Log) error {
 	ctx := context.Background()
 	events, err := log.Events(ctx, "s")
 	if err != nil && !fault.Is(err, fault.NotFound) {
