@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-//go:embed */*.gohtml */*.css */*.js */*.svg
+//go:embed */*.gohtml */*.css */*.js */*.svg */*.txt
 var files embed.FS
 
 // Files returns the embedded tree: templates end in .gohtml, everything else

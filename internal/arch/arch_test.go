@@ -40,6 +40,7 @@ var floors = [][]string{
 	{ // F2 core
 		"internal/aftermath",
 		"internal/calc",
+		"internal/card",
 		"internal/chart",
 		"internal/event",
 		"internal/flow",
@@ -88,6 +89,7 @@ var siblings = map[string][]string{
 	"internal/planner":         {"internal/safety"},
 	"internal/session":         {"internal/planner", "internal/safety", "internal/flow", "internal/event"},
 	"internal/sheet":           {"internal/session"},
+	"internal/card":            {"internal/session"},
 	"internal/chart":           {"internal/session"},
 	"internal/store/storetest": {"internal/store"},
 	"internal/load":            {"internal/load/memory"},

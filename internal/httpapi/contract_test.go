@@ -105,7 +105,7 @@ func (c *contract) look(session string) {
 		session, session + "/prompt", session + "/history", session + "/trials", session + "/evidence",
 		session + "/sheet", session + "/sheet?format=html", session + "/sheet?format=md", session + "/sheet?format=csv",
 		session + "/sheet?format=json", session + "/export",
-		session + "/charts/need.svg", session + "/charts/heat.svg", session + "/charts/gain.svg", session + "/charts/timeline.svg",
+		session + "/card", session + "/charts/need.svg", session + "/charts/heat.svg", session + "/charts/gain.svg", session + "/charts/timeline.svg",
 	} {
 		require.Equal(c.t, http.StatusOK, c.call("GET", path, nil).Status, path)
 	}

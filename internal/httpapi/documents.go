@@ -6,6 +6,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"belay/internal/card"
 	"belay/internal/chart"
 	"belay/internal/fault"
 	"belay/internal/paper"
@@ -16,6 +17,7 @@ import (
 // the end of their route.
 var alone = []struct{ route, style, script string }{
 	{"/sheet", paper.Source(sheet.Style()), ""},
+	{"/card", paper.Source(card.Style()), paper.Source(card.Script())},
 	{"/charts/:file", paper.Source(chart.Style()), ""},
 }
 
@@ -41,4 +43,18 @@ func (s *Server) chart(c echo.Context) error {
 		return err
 	}
 	return c.Blob(http.StatusOK, d.MediaType, d.Body)
+}
+
+// card sends the card of the present step. Without a page around it, it takes
+// no answer.
+func (s *Server) card(c echo.Context) error {
+	d, err := s.config.Assist.Card(c.Request().Context(), c.Param("id"))
+	if err != nil {
+		return err
+	}
+	body, err := card.HTML(d)
+	if err != nil {
+		return err
+	}
+	return c.HTMLBlob(http.StatusOK, body)
 }

@@ -118,6 +118,7 @@ func (s *Server) routes() {
 	v1.GET("/sessions/:id/trials", s.trials)
 	v1.POST("/sessions/:id/trials", s.runTrial)
 	v1.GET("/sessions/:id/evidence", s.evidence)
+	v1.GET("/sessions/:id/card", s.card)
 	v1.GET("/sessions/:id/charts/:file", s.chart)
 	v1.GET("/sessions/:id/sheet", s.sheet)
 	v1.GET("/sessions/:id/export", s.export)

@@ -18,6 +18,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"belay/internal/assist"
+	"belay/internal/card"
+	"belay/internal/paper"
 )
 
 const chromium = "/usr/bin/chromium"
@@ -48,11 +50,23 @@ func newSite(t *testing.T) *site {
 	e := echo.New()
 	e.Use(func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
-			c.Response().Header().Set("Content-Security-Policy", policy)
+			allowed := policy
+			if strings.HasSuffix(c.Path(), "/card") {
+				allowed = strings.Replace(allowed, "script-src 'self'", "script-src 'self' "+paper.Source(card.Script()), 1)
+				allowed = strings.Replace(allowed, "style-src 'self'", "style-src 'self' "+paper.Source(card.Style()), 1)
+			}
+			c.Response().Header().Set("Content-Security-Policy", allowed)
 			return next(c)
 		}
 	})
 	e.GET("/api/v1/sessions/:id/stream", s.stream)
+	e.GET("/api/v1/sessions/:id/prompt", func(c echo.Context) error {
+		p, err := s.guide.Prompt(c.Request().Context(), c.Param("id"))
+		if err != nil {
+			return err
+		}
+		return c.JSON(http.StatusOK, p)
+	})
 	require.NoError(t, Register(e, s.guide))
 	s.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.mu.Lock()
@@ -216,7 +230,7 @@ func TestPictures(t *testing.T) {
 			}
 			t.Run(size+" "+theme, func(t *testing.T) {
 				ctx := tab(t, tabOptions{width: wh[0], height: wh[1], theme: theme})
-				for _, scene := range []string{"", "s/core", "s/trial", "s/kinds", "s/practice", "s/done", "s/core/glossary", "s/core/history", "s/core/ladder", "s/core/evidence", "s/core/delete"} {
+				for _, scene := range []string{"", "s/core", "s/trial", "s/kinds", "s/practice", "s/done", "s/core/card", "s/core/charts", "s/core/glossary", "s/core/history", "s/core/ladder", "s/core/evidence", "s/core/delete"} {
 					do(t, ctx, chromedp.Navigate(s.URL+"/"+scene))
 					require.LessOrEqual(t, eval[int64](t, ctx, "document.documentElement.scrollWidth"), wh[0], scene)
 					shoot(t, ctx, fmt.Sprintf("%s-%s-%s", size, theme, strings.ReplaceAll("at-"+scene, "/", "-")))

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"belay/internal/assist"
+	"belay/internal/card"
 	"belay/internal/chart"
 	"belay/internal/event"
 	"belay/internal/fault"
@@ -282,4 +283,35 @@ func (g *fakeGuide) Chart(ctx context.Context, id, name string) (assist.Document
 		}
 	}
 	return assist.Document{}, fault.New(fault.NotFound, "There is no such chart.", "Use another name.")
+}
+
+func (g *fakeGuide) Card(_ context.Context, id string) (card.Data, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	s, err := g.of(id)
+	if err != nil {
+		return card.Data{}, err
+	}
+	next := trialPrompt()
+	return card.Data{
+		Title: s.view.Title, Stages: s.view.Stages, Now: s.view.Settings, Prompt: s.prompts[s.at], Next: &next, Stop: 95,
+		Ahead: []session.Ahead{{Outcome: trial.NoBoot, Prompt: noBoot()}}, WayBack: ref(noBoot()),
+	}, nil
+}
+
+func ref[T any](x T) *T { return &x }
+
+// noBoot is the way back of the scenes.
+func noBoot() session.Prompt {
+	return session.Prompt{State: "core.no-boot", Title: "Bring the PC back to a picture", Messages: []session.Message{
+		{Kind: "do", Text: "Wait five minutes while the board tries by itself."}, {Kind: "do", Text: "Clear the firmware settings as the board's manual shows."},
+		{Kind: "see", Text: "The [[firmware setup]], or a message."},
+	}}
+}
+
+// sent returns the answers that arrived.
+func (g *fakeGuide) sent() []assist.FormRequest {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return slices.Clone(g.forms)
 }

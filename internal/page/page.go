@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"belay/internal/assist"
+	"belay/internal/card"
 	"belay/internal/chart"
 	"belay/internal/flow"
 	"belay/internal/session"
@@ -42,6 +43,7 @@ type Guide interface {
 	Glossary(ctx context.Context, id string) ([]flow.Term, error)
 	Charts(ctx context.Context, id string) ([]chart.Chart, error)
 	Chart(ctx context.Context, id, name string) (assist.Document, error)
+	Card(ctx context.Context, id string) (card.Data, error)
 }
 
 // pages holds what the handlers share. It is safe for concurrent use.
@@ -76,6 +78,8 @@ func Register(e *echo.Echo, g Guide) error {
 	get("/s/:id/history", p.part("history"))
 	get("/s/:id/ladder", p.part("ladder"))
 	get("/s/:id/evidence", p.part("evidence"))
+	get("/s/:id/card", p.card)
+	get("/s/:id/card.svg", p.cardCode)
 	get("/s/:id/charts", p.charts)
 	get("/s/:id/charts/:file", p.chart)
 	post("/s/:id/answer", p.answer)

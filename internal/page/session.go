@@ -26,7 +26,8 @@ type sessionPage struct {
 	Practice bool
 	Version  int64
 	Step     stepView
-	Notice   string // what became of an answer to a prompt that has passed
+	Take     *takeView // the PC restarts in this step, so that it is to be taken along
+	Notice   string    // what became of an answer to a prompt that has passed
 	Error    *errorView
 	Reply    *replyView
 	Ladder   []rungView
@@ -38,6 +39,10 @@ type sessionPage struct {
 	Saved    *entryView // newest entry that is not the guide's own
 	Asked    string     // free text to keep in its field
 }
+
+// takeView offers the card before the PC restarts. After names the step that
+// follows.
+type takeView struct{ After string }
 
 // errorView is the summary above a refused form.
 type errorView struct {
@@ -84,6 +89,9 @@ func (p *pages) load(ctx context.Context, id string, typed typedForm) (*sessionP
 		Ladder: ladderOf(view.Stages), Progress: progress(view.Stages), Evidence: evidenceOf(base, view, trials),
 		Entries: entriesOf(base, view.Stages, history), Sheet: view.Finished || view.Keep != nil,
 	}
+	if page.Take, err = p.take(ctx, view, prompt); err != nil {
+		return nil, err
+	}
 	page.Saved = newestAnswer(page.Entries)
 	if page.Earlier = len(page.Entries) - shownEntries; page.Earlier > 0 {
 		page.Entries = page.Entries[page.Earlier:]
@@ -91,6 +99,22 @@ func (p *pages) load(ctx context.Context, id string, typed typedForm) (*sessionP
 		page.Earlier = 0
 	}
 	return page, nil
+}
+
+// take offers the card where a real PC restarts.
+func (p *pages) take(ctx context.Context, v session.View, prompt session.Prompt) (*takeView, error) {
+	if !prompt.Restarts || v.Practice != nil {
+		return nil, nil
+	}
+	d, err := p.guide.Card(ctx, v.ID)
+	if err != nil {
+		return nil, err
+	}
+	t := &takeView{}
+	if d.Next != nil {
+		t.After = wording.Plain(d.Next.Title)
+	}
+	return t, nil
 }
 
 // newestAnswer is what was written down last and still stands.

@@ -1,9 +1,9 @@
 package page
 
 import (
-	"strconv"
 	"strings"
 
+	"belay/internal/card"
 	"belay/internal/session"
 	"belay/internal/trial"
 	"belay/internal/wording"
@@ -70,24 +70,12 @@ func (s stepView) ShowsSee() bool {
 // simulated PC.
 func (s stepView) Folded() bool { return s.Simulate != nil && len(s.Fields) > 0 }
 
-// signals are the words, style names and pictures of the signal words.
-// Source of words: ISO 3864-2 and the NOTICE of the common North American
-// label style, which never carries the triangle.
-var signals = map[string][3]string{
-	"NOTICE":  {"Notice", "notice", "note"},
-	"CAUTION": {"Caution", "caution", "triangle"},
-	"WARNING": {"Warning", "warning", "triangle"},
-}
-
 func cautionViews(base string, in []session.Caution) []cautionView {
 	out := make([]cautionView, 0, len(in))
 	for _, c := range in {
-		s, ok := signals[strings.ToUpper(c.Signal)]
-		if !ok {
-			s = signals["WARNING"] // an unknown word is never shown as a lesser one
-		}
+		word, class, icon := wording.Signal(c.Signal)
 		out = append(out, cautionView{
-			ID: c.ID, Signal: s[0], Class: s[1], Icon: s[2],
+			ID: c.ID, Signal: word, Class: class, Icon: icon,
 			Hazard: linked(base, c.Hazard), Consequence: linked(base, c.Consequence),
 			Avoid: linked(base, c.Avoid), Limit: linked(base, c.Limit), WayBack: linked(base, c.WayBack),
 		})
@@ -99,7 +87,7 @@ func cautionViews(base string, in []session.Caution) []cautionView {
 // person had typed when an answer was refused.
 func stepOf(base string, v session.View, p session.Prompt, typed typedForm) stepView {
 	s := stepView{
-		Prompt: p.ID, Key: newKey(), Where: where(v.Stages, p.Stage), Title: wording.Plain(p.Title), Meta: meta(p),
+		Prompt: p.ID, Key: newKey(), Where: card.Where(v.Stages, p.Stage), Title: wording.Plain(p.Title), Meta: meta(p),
 		Cautions: cautionViews(base, p.Cautions), Fields: fieldViews(base, p, v.Settings, typed), Finished: p.Finished,
 	}
 	for _, m := range p.Messages {
@@ -126,16 +114,6 @@ func stepOf(base string, v session.View, p session.Prompt, typed typedForm) step
 	return s
 }
 
-// where names the place of a stage in the ladder.
-func where(stages []session.StageView, id string) string {
-	for i, st := range stages {
-		if st.ID == id {
-			return "Stage " + strconv.Itoa(i+1) + " of " + strconv.Itoa(len(stages)) + ": " + wording.Plain(st.Title)
-		}
-	}
-	return ""
-}
-
 func meta(p session.Prompt) []string {
 	var out []string
 	switch {
@@ -156,18 +134,7 @@ func expectOf(base string, p trial.Proposal) *expectView {
 	if p.Load != "" && p.Minutes > 0 {
 		e.Run = wording.Load(p.Load) + " for " + wording.Minutes(float64(p.Minutes))
 	}
-	if x := p.Expect; x != nil {
-		for _, q := range []struct {
-			label, unit string
-			at          trial.Interval
-		}{
-			{"Load voltage", "V", x.LoadVoltage}, {"Hottest core", "°C", x.CoreTemp}, {"Package power", "W", x.PackagePower},
-		} {
-			if q.at[1] != 0 {
-				e.Lines = append(e.Lines, wording.Pair{Label: q.label, Value: wording.About(q.unit, q.at[0], q.at[1], q.at[2])})
-			}
-		}
-	}
+	e.Lines = card.Expect(&p)
 	if p.PassProbability > 0 {
 		e.Chance = wording.Chance(p.PassProbability)
 	}
