@@ -5,7 +5,7 @@
 // PC is measured as delivered and with the power limit lifted, the voltage is
 // static, the load line is read. From there each strategy has the same job,
 // the same limits and the same costs. Judged is the setting that it keeps, by
-// the truth of the rig. Rules and results: docs/models/planner.md.
+// the truth of the rig. Rules: docs/models/contest.md.
 //
 // The same options give the same result, whatever the number of processors.
 package contest
