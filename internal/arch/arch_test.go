@@ -55,6 +55,7 @@ var floors = [][]string{
 		"internal/config",
 		"internal/heartbeat",
 		"internal/hub",
+		"internal/load/kernel",
 		"internal/load/memory",
 		"internal/rig",
 		"internal/rig/rigtest",
@@ -92,7 +93,7 @@ var siblings = map[string][]string{
 	"internal/card":            {"internal/session"},
 	"internal/chart":           {"internal/session"},
 	"internal/store/storetest": {"internal/store"},
-	"internal/load":            {"internal/load/memory"},
+	"internal/load":            {"internal/load/kernel", "internal/load/memory"},
 	"internal/httpapi":         {"internal/page"},
 }
 
