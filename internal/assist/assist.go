@@ -52,6 +52,7 @@ type Config struct {
 	Now    func() time.Time
 	NewID  func() string
 	BootID string // names the run of the operating system since its start; "" if unknown
+	Bench  Bench  // the PC that Belay runs on, for trials of its own
 }
 
 // Assist runs the use cases. It is safe for concurrent use.
@@ -59,6 +60,9 @@ type Assist struct {
 	Config
 	mu     sync.Mutex
 	graphs map[string]*flow.Graph // by hash
+
+	bench sync.Mutex // guards live
+	live  *live      // the trial that runs on this PC now, or nil
 }
 
 // New returns the use cases over what c names; every field but BootID is needed.

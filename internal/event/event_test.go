@@ -20,6 +20,7 @@ var one = []Payload{
 	}},
 	SettingsConfirmed{Settings: trial.Settings{Ratio: 52, SetVoltage: 1.255}},
 	TrialStarted{N: 1, Load: trial.Scalar, Minutes: 8},
+	TrialFound{N: 1, From: "crash", Values: trial.Values{"outcome": "froze"}, Says: "s", Certainty: "likely", Evidence: []string{"e"}},
 	TrialEnded{Trial: trial.Trial{N: 1, Load: trial.Scalar, Outcome: trial.Froze, Minutes: 2.5}},
 	Moved{From: "a", To: "b", Via: "report"},
 	TrialProposed{trial.Proposal{Search: "core", Changed: []string{"ratio"}, Because: "x"}},

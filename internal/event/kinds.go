@@ -18,6 +18,7 @@ var kinds = map[Kind]func(json.RawMessage) (Payload, error){
 	"search_ended":       decodeAs[SearchEnded],
 	"settings_confirmed": decodeAs[SettingsConfirmed],
 	"trial_started":      decodeAs[TrialStarted],
+	"trial_found":        decodeAs[TrialFound],
 	"trial_ended":        decodeAs[TrialEnded],
 }
 
@@ -88,6 +89,18 @@ type TrialStarted struct {
 	BootID  string        `json:"boot_id,omitempty"`
 }
 
+// TrialFound is what Belay itself found out about the trial that was started:
+// from its own load, or after a crash. It fills in the report beforehand; what
+// the person then reports counts.
+type TrialFound struct {
+	N         int          `json:"n"`
+	From      string       `json:"from"` // "load" or "crash"
+	Values    trial.Values `json:"values,omitempty"`
+	Says      string       `json:"says"`                // one or two sentences
+	Certainty string       `json:"certainty,omitempty"` // certain, likely or unknown; "" for a measurement
+	Evidence  []string     `json:"evidence,omitempty"`
+}
+
 // TrialEnded is one piece of evidence.
 type TrialEnded struct {
 	Trial trial.Trial `json:"trial"`
@@ -102,4 +115,5 @@ func (TrialProposed) Kind() Kind     { return "trial_proposed" }
 func (SearchEnded) Kind() Kind       { return "search_ended" }
 func (SettingsConfirmed) Kind() Kind { return "settings_confirmed" }
 func (TrialStarted) Kind() Kind      { return "trial_started" }
+func (TrialFound) Kind() Kind        { return "trial_found" }
 func (TrialEnded) Kind() Kind        { return "trial_ended" }

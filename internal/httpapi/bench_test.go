@@ -35,6 +35,7 @@ type bench struct {
 	server *httpapi.Server
 	log    *store.Log
 	hub    *hub.Hub
+	guide  *assist.Assist
 }
 
 func newBench(t *testing.T) *bench {
@@ -68,7 +69,7 @@ func newBench(t *testing.T) *bench {
 	ts.Start()
 	t.Cleanup(ts.Close)
 	t.Cleanup(h.Close) // before the listener closes, so that streams end
-	return &bench{t: t, http: ts, server: server, log: log, hub: h}
+	return &bench{t: t, http: ts, server: server, log: log, hub: h, guide: guide}
 }
 
 // request makes a request with the token. A body that is neither nil nor

@@ -216,24 +216,6 @@ func (s *Server) trials(c echo.Context) error {
 	return reply(c, x, err)
 }
 
-// runTrial lets the simulated PC run the proposed trial.
-func (s *Server) runTrial(c echo.Context) error {
-	ctx, id := c.Request().Context(), c.Param("id")
-	p, err := s.config.Assist.Prompt(ctx, id)
-	if err != nil {
-		return err
-	}
-	due := p.ID
-	if !p.Trial {
-		due = "" // only a request that was carried out before gets its result again
-	}
-	x, err := s.config.Assist.Simulate(ctx, id, due, c.Request().Header.Get("Idempotency-Key"))
-	if !p.Trial && fault.Is(err, fault.Conflict) {
-		err = fault.New(fault.Conflict, "No trial is due in this step.", "Answer the present step first.")
-	}
-	return reply(c, x, s.stale(c, err))
-}
-
 func (s *Server) evidence(c echo.Context) error {
 	x, err := s.config.Assist.Evidence(c.Request().Context(), c.Param("id"))
 	return reply(c, x, err)

@@ -117,6 +117,8 @@ func (s *Server) routes() {
 	v1.GET("/sessions/:id/stream", s.stream)
 	v1.GET("/sessions/:id/trials", s.trials)
 	v1.POST("/sessions/:id/trials", s.runTrial)
+	v1.GET("/sessions/:id/trials/running", s.running)
+	v1.DELETE("/sessions/:id/trials/running", s.stopTrial)
 	v1.GET("/sessions/:id/evidence", s.evidence)
 	v1.GET("/sessions/:id/card", s.card)
 	v1.GET("/sessions/:id/charts/:file", s.chart)

@@ -40,6 +40,7 @@ type fakeGuide struct {
 	forms    []assist.FormRequest
 	started  []assist.StartRequest
 	said     []string
+	running  *assist.Running // nil: this PC can run no load
 	changed  func(id string, version int64)
 }
 

@@ -44,6 +44,7 @@ type Guide interface {
 	Charts(ctx context.Context, id string) ([]chart.Chart, error)
 	Chart(ctx context.Context, id, name string) (assist.Document, error)
 	Card(ctx context.Context, id string) (card.Data, error)
+	Bench
 }
 
 // pages holds what the handlers share. It is safe for concurrent use.
@@ -84,6 +85,8 @@ func Register(e *echo.Echo, g Guide) error {
 	get("/s/:id/charts/:file", p.chart)
 	post("/s/:id/answer", p.answer)
 	post("/s/:id/simulate", p.simulate)
+	post("/s/:id/trial", p.runTrial)
+	post("/s/:id/trial/stop", p.stopTrial)
 	post("/s/:id/undo", p.undo)
 	post("/s/:id/say", p.say)
 	post("/s/:id/rename", p.rename)

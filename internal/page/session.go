@@ -28,6 +28,7 @@ type sessionPage struct {
 	Step     stepView
 	Take     *takeView // the PC restarts in this step, so that it is to be taken along
 	Notice   string    // what became of an answer to a prompt that has passed
+	Live     *liveView // the trial of this step, on this PC
 	Error    *errorView
 	Reply    *replyView
 	Ladder   []rungView
@@ -92,6 +93,7 @@ func (p *pages) load(ctx context.Context, id string, typed typedForm) (*sessionP
 	if page.Take, err = p.take(ctx, view, prompt); err != nil {
 		return nil, err
 	}
+	page.Live = p.live(view, prompt)
 	page.Saved = newestAnswer(page.Entries)
 	if page.Earlier = len(page.Entries) - shownEntries; page.Earlier > 0 {
 		page.Entries = page.Entries[page.Earlier:]

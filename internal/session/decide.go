@@ -102,12 +102,12 @@ func (s *State) Undo(key string) ([]event.Payload, error) {
 }
 
 // Intent returns the event to commit before the proposed trial starts, or
-// none if it is committed already.
+// none if it is committed already and nothing was found out about it since.
 func (s *State) Intent(bootID string) ([]event.Payload, error) {
 	if !s.Here().Trial || s.Proposal == nil {
 		return nil, fault.New(fault.Conflict, "No trial is due in this step.", "Answer the present step first.")
 	}
-	if s.Running != nil {
+	if s.Running != nil && s.Found == nil {
 		return nil, nil
 	}
 	return []event.Payload{event.TrialStarted{

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"belay/internal/event"
 	"belay/internal/flow"
 	"belay/internal/planner"
 	"belay/internal/trial"
@@ -24,6 +25,9 @@ func (s *State) Prompt() *Prompt {
 	}
 	if here.Trial && s.Proposal != nil {
 		p.Minutes = float64(s.Proposal.Minutes)
+	}
+	if f := s.found(); f != nil {
+		p.Found = &Found{From: f.From, Says: f.Says, Certainty: f.Certainty, Evidence: f.Evidence}
 	}
 	for _, id := range here.Cautions {
 		p.Cautions = append(p.Cautions, fillCaution(s.graph.Cautions[id], fill))
@@ -110,10 +114,21 @@ var measured = []string{
 	"score", "scores", "readings", "errors_found", "coverage_gb",
 }
 
-// defaultFor is the proposed value of a setting, else the newest answer to a
+// found is what Belay found out about the trial that this prompt asks for.
+func (s *State) found() *event.TrialFound {
+	if s.Found == nil || !s.Here().Trial || s.Found.N != len(s.Trials)+1 {
+		return nil
+	}
+	return s.Found
+}
+
+// defaultFor is what Belay found out itself, the proposed value of a setting, else the newest answer to a
 // field that does not change by itself.
 func (s *State) defaultFor(name string) any {
 	here := s.Here()
+	if f := s.found(); f != nil && f.Values[name] != nil {
+		return f.Values[name]
+	}
 	if slices.Contains(measured, name) || here.Trial && name == "data_rate_mts" {
 		return nil
 	}

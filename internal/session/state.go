@@ -54,6 +54,7 @@ type progress struct {
 	Endings  map[string]trial.Ending
 	Trials   []trial.Trial
 	Running  *event.TrialStarted
+	Found    *event.TrialFound // about the running trial
 	LoadLine []trial.Row // readings of set and load voltage and power, of the present load-line level
 	Levels   int         // load-line levels measured
 	Skipped  map[string]bool
@@ -142,9 +143,12 @@ func (s *State) apply(p event.Payload) error {
 	case event.SettingsConfirmed:
 		s.Settings = p.Settings
 	case event.TrialStarted:
-		s.Running = &p
+		s.Running, s.Found = &p, nil
+	case event.TrialFound:
+		s.Found = &p
+		s.tell("pc", "Trial "+strconv.Itoa(p.N), append([]string{p.Says}, p.Evidence...))
 	case event.TrialEnded:
-		s.Running = nil
+		s.Running, s.Found = nil, nil
 		s.Trials = append(slices.Clip(s.Trials), p.Trial)
 		s.tell("pc", "Trial "+strconv.Itoa(p.Trial.N), trialLines(p.Trial))
 	}

@@ -21,6 +21,7 @@ type Prompt struct {
 	Messages []Message       `json:"messages"`
 	Cautions []Caution       `json:"cautions"`
 	Proposal *trial.Proposal `json:"proposal,omitempty"`
+	Found    *Found          `json:"found,omitempty"`
 	Fields   []Field         `json:"fields"`
 	Actions  []Action        `json:"actions"`
 }
@@ -30,6 +31,15 @@ type Prompt struct {
 type Message struct {
 	Kind string `json:"kind"`
 	Text string `json:"text"`
+}
+
+// Found is what Belay itself found out about the trial of this prompt. It has
+// filled in the fields beforehand.
+type Found struct {
+	From      string   `json:"from"` // load or crash
+	Says      string   `json:"says"`
+	Certainty string   `json:"certainty,omitempty"` // certain, likely or unknown
+	Evidence  []string `json:"evidence,omitempty"`
 }
 
 // Caution is a warning with this step's numbers filled in.

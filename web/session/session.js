@@ -6,6 +6,7 @@ import { enhance } from './fields.js';
 import * as drafts from './drafts.js';
 import * as swap from './swap.js';
 import { follow } from './link.js';
+import { watch } from './live.js';
 
 const byId = (id) => document.getElementById(id);
 const session = byId('main').dataset.session;
@@ -29,6 +30,7 @@ function prepare() {
 function show(page, own) {
   const before = byId('present').dataset.prompt;
   const after = page.getElementById('present').dataset.prompt;
+  const trialMoved = byId('present').dataset.live !== page.getElementById('present').dataset.live;
   version = Math.max(version, swap.versionOf(page));
   byId('main').dataset.version = String(version);
   document.title = page.title;
@@ -39,9 +41,12 @@ function show(page, own) {
     swap.inside(page, 'news');
     swap.inside(page, 'reply');
   }
-  if (own || before !== after) {
+  if (own || before !== after || (trialMoved && !stepHasTyping())) {
     swap.whole(page, 'present');
     prepare();
+  } else if (trialMoved && page.getElementById('live')) {
+    swap.inside(page, 'live');
+    byId('present').dataset.live = page.getElementById('present').dataset.live;
   }
 }
 
@@ -101,6 +106,12 @@ async function load() {
 async function refresh() {
   const got = await load();
   if (got && swap.isSession(got.page, session)) show(got.page, true);
+}
+
+// refreshQuietly brings in what the PC itself found, without moving the focus.
+async function refreshQuietly() {
+  const got = await load();
+  if (!busy && got && swap.isSession(got.page, session)) take(got.page);
 }
 
 // check looks for news while no stream is open.
@@ -176,6 +187,7 @@ document.addEventListener('submit', (event) => {
 });
 
 prepare();
+watch(session, () => refreshQuietly());
 drafts.forget(session, byId('present'));
 const link = follow(session, { changed, check });
 if (drafts.pending(session)) sendPending();
