@@ -55,8 +55,8 @@ type progress struct {
 	Trials   []trial.Trial
 	Running  *event.TrialStarted
 	Found    *event.TrialFound // about the running trial
-	LoadLine []trial.Row // readings of set and load voltage and power, of the present load-line level
-	Levels   int         // load-line levels measured
+	LoadLine []trial.Row       // readings of set and load voltage and power, of the present load-line level
+	Levels   int               // load-line levels measured
 	Skipped  map[string]bool
 }
 
