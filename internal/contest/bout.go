@@ -27,6 +27,8 @@ type entry struct {
 	start planner.Input
 	base  trial.Settings // what every strategy varies ratio and voltage of
 	best  best
+
+	untimed bool
 }
 
 func newEntry(o Options, seed uint64) *entry {
@@ -34,7 +36,7 @@ func newEntry(o Options, seed uint64) *entry {
 	if err != nil {
 		panic("the population was drawn with this variant: " + err.Error())
 	}
-	e := &entry{rig: rig, start: opening(rig, o)}
+	e := &entry{rig: rig, start: opening(rig, o), untimed: o.untimed}
 	e.start.Search, e.start.Stage = stage, stage
 	e.base = e.start.Endings["voltage-mode"].Keep
 	if e.base.SetVoltage == 0 { // the static voltage did not hold; begin where the PC is
@@ -92,6 +94,9 @@ func (b *bout) run(s trial.Settings, load trial.Load, minutes units.Minutes) tri
 	x := b.rig.Strain(s, load, t.Minutes)
 	b.loadVoltage = max(b.loadVoltage, float64(x.LoadVoltage))
 	b.overLimit = max(b.overLimit, float64(x.CoreTemp-b.in.Limits.TempLimit))
+	if b.untimed && t.Outcome.Failed() {
+		t.Minutes, t.TimeUnknown = 0, true
+	}
 	b.vet = nil
 	b.in.Settings = s
 	b.in.Trials = append(b.in.Trials, t)

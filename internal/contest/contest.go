@@ -31,6 +31,8 @@ type Options struct {
 	Strategies []string // by name; see Strategies
 	Limits     safety.Limits
 	TargetH    float64 // mean hours between failures that a setting is to reach
+
+	untimed bool // no time to failure is reported; for an ablation
 }
 
 // Result is the tally of every strategy, in the order asked for.
