@@ -55,6 +55,7 @@ var floors = [][]string{
 		"internal/config",
 		"internal/heartbeat",
 		"internal/hub",
+		"internal/load",
 		"internal/load/kernel",
 		"internal/load/memory",
 		"internal/rig",
