@@ -17,6 +17,7 @@ import (
 	"belay/internal/config"
 	"belay/internal/event"
 	"belay/internal/fault"
+	"belay/internal/load"
 	"belay/internal/session"
 )
 
@@ -70,6 +71,8 @@ type Ports struct {
 	Open    func(folder string) (Desk, error) // opens the data folder, which is there
 	// Serve serves until ctx ends, and writes the address to out.
 	Serve func(ctx context.Context, o ServeOptions, out, messages io.Writer) error
+	// StartLoad starts a load; nil is load.Start.
+	StartLoad func(load.Spec, load.Options) (Load, error)
 }
 
 // call is one run of a command.

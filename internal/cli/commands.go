@@ -15,6 +15,7 @@ type commands struct {
 	Calc     calcCommands    `cmd:"" help:"Calculate with one of the models."`
 	Sheet    sheetCommand    `cmd:"" help:"Print the settings sheet of a session."`
 	Backup   backupCommand   `cmd:"" help:"Copy all data into one file, checked."`
+	Load     loadCommand     `cmd:"" help:"Run a load that checks every result."`
 	Rig      rigCommand      `cmd:"" help:"Tell what this PC is and what its sensors say."`
 	Simulate simulateCommand `cmd:"" help:"Let strategies compete on simulated PCs, and judge them by the truth."`
 	Version  versionCommand  `cmd:"" help:"Print the version."`

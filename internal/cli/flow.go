@@ -24,7 +24,7 @@ func (f *flowCheck) Run(c *call) error {
 	var unread []error
 	sound := true
 	for _, file := range f.Files {
-		g, err := load(file)
+		g, err := readFlow(file)
 		var problems *flow.Problems
 		switch {
 		case errors.As(err, &problems):
@@ -52,7 +52,7 @@ type flowDraw struct {
 
 // Run draws the flow.
 func (f *flowDraw) Run(c *call) error {
-	g, err := load(f.File)
+	g, err := readFlow(f.File)
 	if err != nil {
 		return err
 	}
@@ -60,7 +60,7 @@ func (f *flowDraw) Run(c *call) error {
 }
 
 // load reads a flow from its file and the companions beside it.
-func load(file string) (*flow.Graph, error) {
+func readFlow(file string) (*flow.Graph, error) {
 	folder, base := filepath.Split(file)
 	name, ok := strings.CutSuffix(base, ".yaml")
 	if !ok {
