@@ -15,17 +15,18 @@ var sheetFormats = map[string]struct {
 	make          func(sheet.Data) ([]byte, error)
 }{
 	"html": {"html", "text/html; charset=utf-8", sheet.HTML},
+	"pdf":  {"pdf", "application/pdf", sheet.PDF},
 	"md":   {"md", "text/markdown; charset=utf-8", sheet.Markdown},
 	"json": {"json", "application/json", sheet.JSON},
 	"csv":  {"csv", "text/csv; charset=utf-8", sheet.CSV},
 }
 
-// Sheet returns the settings sheet in one of the formats html, md, json and
-// csv. Before the session is finished it says so on the sheet.
+// Sheet returns the settings sheet in one of the formats html, pdf, md,
+// json and csv. Before the session is finished it says so on the sheet.
 func (a *Assist) Sheet(ctx context.Context, id, format string) (Document, error) {
 	f, ok := sheetFormats[format]
 	if !ok {
-		return Document{}, fault.Newf(fault.Invalid, "Use html, md, json or csv.", "There is no sheet in the format %q.", format)
+		return Document{}, fault.Newf(fault.Invalid, "Use html, pdf, md, json or csv.", "There is no sheet in the format %q.", format)
 	}
 	s, err := a.load(ctx, id)
 	if err != nil {

@@ -89,7 +89,7 @@ func belay(t *testing.T, d *fakeDesk, args ...string) result {
 func TestUsage(t *testing.T) {
 	for _, line := range []string{
 		"no-such-command", "serve --no-such-flag", "serve extra", "serve --flows /no/such/folder", "flow", "flow check", "flow draw a b",
-		"session show", "session export", "sheet s1", "sheet s1 --format pdf", "backup",
+		"session show", "session export", "sheet s1", "sheet s1 --format doc", "backup",
 	} {
 		r := belay(t, &fakeDesk{}, strings.Fields(line)...)
 		require.Equal(t, 2, r.code, line)

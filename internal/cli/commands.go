@@ -61,7 +61,7 @@ func (t *tokenCommand) Run(c *call) error {
 type sheetCommand struct {
 	dataFlag
 	ID     string `arg:"" help:"Session, as \"belay session list\" names it."`
-	Format string `required:"" enum:"html,md,json,csv" help:"One of ${enum}."`
+	Format string `required:"" enum:"html,pdf,md,json,csv" help:"One of ${enum}."`
 	Output string `short:"o" placeholder:"FILE" help:"Write a new file instead of printing."`
 }
 

@@ -42,7 +42,7 @@ func loadContract(t *testing.T) *openapi3.T {
 }
 
 func newContract(t *testing.T) *contract {
-	for _, media := range []string{"text/html", "text/markdown", "text/csv", "image/svg+xml"} {
+	for _, media := range []string{"text/html", "text/markdown", "text/csv", "image/svg+xml", "application/pdf"} {
 		openapi3filter.RegisterBodyDecoder(media, plainText)
 	}
 	router, err := legacy.NewRouter(loadContract(t))
@@ -103,7 +103,7 @@ func (c *contract) look(session string) {
 	for _, path := range []string{
 		"/api/v1/health", "/api/v1/sessions",
 		session, session + "/prompt", session + "/history", session + "/trials", session + "/evidence",
-		session + "/sheet", session + "/sheet?format=html", session + "/sheet?format=md", session + "/sheet?format=csv",
+		session + "/sheet", session + "/sheet?format=html", session + "/sheet?format=pdf", session + "/sheet?format=md", session + "/sheet?format=csv",
 		session + "/sheet?format=json", session + "/export",
 		session + "/card", session + "/charts/need.svg", session + "/charts/heat.svg", session + "/charts/gain.svg", session + "/charts/timeline.svg",
 	} {

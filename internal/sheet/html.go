@@ -3,15 +3,21 @@ package sheet
 import (
 	"bytes"
 	_ "embed"
+	"fmt"
 	"html/template"
 	"strings"
 
 	"belay/internal/fault"
+	"belay/internal/paper"
 	"belay/internal/session"
+	"belay/web"
 )
 
 //go:embed sheet.css
-var style string
+var own string
+
+// style is the tones of the pages, and the sheet's own rules.
+var style = web.Join("shared/tones.css") + own
 
 //go:embed sheet.html
 var layout string
@@ -27,6 +33,32 @@ type page struct {
 	Rechecks                             []recheck
 	Cautions                             []warning
 	MoreCautions                         int
+	CheckBack                            checkBack
+	CheckHeads                           []string
+	CodeHint                             string
+	Code                                 template.HTML // drawn by package paper
+}
+
+// codeHint stands beside the code.
+const codeHint = "Any phone reads this code as plain text, without a network. It holds every value above. Take it along when the firmware was reset and this sheet is the only screen."
+
+// checkHeads are the columns to fill in over the months.
+var checkHeads = []string{"Date", "Firmware", "Hours of load", "Resets, freezes"}
+
+// otherTail is where the sheet departs from the proof, with a blank before it.
+func (p page) otherTail() string {
+	if p.Other == "" {
+		return ""
+	}
+	return " " + p.Other
+}
+
+// More counts the cautions that have no room, "" if all have.
+func (p page) More() string {
+	if p.MoreCautions == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d more in the other formats of this sheet.", p.MoreCautions)
 }
 
 // Limits of the printed page. Chosen: a sheet with every setting then fits on
@@ -40,15 +72,34 @@ const (
 )
 
 // HTML returns the sheet as one document without scripts, images or links,
-// with its style in one block. It prints on one page of A4 or Letter. Long
-// notes and the less grave cautions are cut there, and the page says so.
+// with its style in one block. A finished sheet with every setting prints on
+// one page of A4 or Letter. Long notes and the less grave cautions are cut
+// there, and the page says so.
 func HTML(d Data) ([]byte, error) {
-	if err := d.check(); err != nil {
+	p, code, err := d.page()
+	if err != nil {
 		return nil, err
 	}
 	t, err := template.New("sheet").Parse(layout)
 	if err != nil {
 		return nil, fault.Wrap("sheet.HTML", err)
+	}
+	p.Code = template.HTML(code.SVG("The settings as a code"))
+	var b bytes.Buffer
+	if err := t.Execute(&b, p); err != nil {
+		return nil, fault.Wrap("sheet.HTML", err)
+	}
+	return b.Bytes(), nil
+}
+
+// page gathers what the printed page shows, within its limits.
+func (d Data) page() (page, paper.Code, error) {
+	if err := d.check(); err != nil {
+		return page{}, paper.Code{}, err
+	}
+	code, err := d.code()
+	if err != nil {
+		return page{}, paper.Code{}, err
 	}
 	p := page{
 		Style: template.CSS(style),
@@ -57,7 +108,7 @@ func HTML(d Data) ([]byte, error) {
 		Banners: d.banners(), ReEnter: d.reEnter(), Back: backToStock(), Blocks: d.blocks(),
 		Conditions: d.conditions(), Gains: d.gains(),
 		Proven: short(d.proven(), mostSentence), Other: d.otherThanKeep(), NotProven: d.notProven(), AfterReset: afterReset,
-		Rechecks: d.rechecks(),
+		Rechecks: d.rechecks(), CheckBack: d.checkBack(), CheckHeads: checkHeads, CodeHint: codeHint,
 	}
 	for i, f := range p.Conditions {
 		p.Conditions[i].Value = short(f.Value, mostTitle)
@@ -69,11 +120,7 @@ func HTML(d Data) ([]byte, error) {
 			p.MoreCautions++
 		}
 	}
-	var b bytes.Buffer
-	if err := t.Execute(&b, p); err != nil {
-		return nil, fault.Wrap("sheet.HTML", err)
-	}
-	return b.Bytes(), nil
+	return p, code, nil
 }
 
 // warning is a caution in brief.

@@ -8,16 +8,11 @@ import (
 
 	"belay/internal/trial"
 	"belay/internal/units"
+	"belay/internal/wording"
 )
 
 // unproven stands where no trial speaks for a setting.
 const unproven = "not proven by a trial"
-
-// loadNames name the loads for a person.
-var loadNames = map[trial.Load]string{
-	trial.Scalar: "all-core load", trial.WideVector: "wide-vector load", trial.Cache: "cache load",
-	trial.Memory: "memory check", trial.Mixed: "mixed load", trial.Bursty: "bursts and idle",
-}
 
 // stressed lists the loads that can show a fault of a group's settings.
 var stressed = map[group][]trial.Load{
@@ -59,17 +54,11 @@ func proofOf(g group, s trial.Settings, trials []trial.Trial) proof {
 			p.Harder = add(p.Harder, t)
 		case same && (t.Outcome.Failed() || t.Outcome.Hot()) && (t.Load != trial.Mixed || len(trial.Diff(t.Settings, s)) == 0):
 			p.Unclean = append(p.Unclean, t.N)
-			against = append(against, fmt.Sprintf("trial %d (%s, %s)", t.N, loadNames[t.Load], outcomeNames[t.Outcome]))
+			against = append(against, fmt.Sprintf("trial %d (%s, %s)", t.N, wording.Load(t.Load), wording.Outcome(t.Outcome)))
 		}
 	}
 	p.Text = p.text(against)
 	return p
-}
-
-// outcomeNames name what is held against a setting.
-var outcomeNames = map[trial.Outcome]string{
-	trial.Error: "wrong result", trial.Froze: "froze", trial.Reset: "reset", trial.NoBoot: "did not start",
-	trial.TooHot: "too hot", trial.Throttled: "slowed down",
 }
 
 func (p proof) text(against []string) string {
@@ -110,7 +99,7 @@ func runsText(runs []run) string {
 		if n := len(r.Trials) - most; n > 0 {
 			list += fmt.Sprintf(" and %d more", n)
 		}
-		parts = append(parts, fmt.Sprintf("%s %s (%s)", loadNames[r.Load], r.Minutes, list))
+		parts = append(parts, fmt.Sprintf("%s %s (%s)", wording.Load(r.Load), r.Minutes, list))
 	}
 	return strings.Join(parts, ", ")
 }
