@@ -78,6 +78,10 @@ func (e Envelope) computeHash() string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
+// Sound reports whether the event is as it was sealed. Whether it follows the
+// event before it is for Verify to tell.
+func (e Envelope) Sound() bool { return e.Hash == e.computeHash() }
+
 // Verify checks versions, links and hashes of a whole session's events in
 // order. It returns a Corrupt fault that names the first bad event.
 func Verify(events []Envelope) error {

@@ -29,7 +29,7 @@ func (l *Log) backup(ctx context.Context, path string) error {
 		return unwritable(path, err)
 	}
 	temp := file.Name()
-	if err = l.copyTo(ctx, file); err == nil {
+	if _, err = l.copyTo(ctx, file); err == nil {
 		err = free(path)
 	}
 	if err == nil {
@@ -47,16 +47,18 @@ func (l *Log) backup(ctx context.Context, path string) error {
 	return nil
 }
 
-// copyTo fills an empty file with a checked copy of the log and closes it.
-func (l *Log) copyTo(ctx context.Context, file *os.File) error {
+// copyTo fills an empty file with a checked copy of the log, closes it and
+// returns what it holds.
+func (l *Log) copyTo(ctx context.Context, file *os.File) (*index, error) {
 	err := l.vacuumInto(ctx, file.Name())
-	if err == nil {
-		err = verifyCopy(ctx, file.Name())
-	}
 	if err == nil {
 		err = file.Sync()
 	}
-	return openFault(errors.Join(err, file.Close()))
+	var x *index
+	if err == nil {
+		x, err = verifyCopy(ctx, file.Name())
+	}
+	return x, openFault(errors.Join(err, file.Close()))
 }
 
 func (l *Log) vacuumInto(ctx context.Context, path string) error {
@@ -80,20 +82,24 @@ func free(path string) error {
 	return nil
 }
 
-// verifyCopy checks a finished copy through a connection of its own.
-func verifyCopy(ctx context.Context, path string) (err error) {
+// verifyCopy checks a finished copy, as it is on the disk, through a connection
+// of its own.
+func verifyCopy(ctx context.Context, path string) (x *index, err error) {
+	if err := forgetCached(path); err != nil {
+		return nil, readFailed.Because(err)
+	}
 	db, err := sql.Open("sqlite3", dsnOf(path, "mode=ro"))
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
-	report, err := examine(ctx, db)
-	if err != nil {
-		return err
+	x, err = survey(ctx, db)
+	if err == nil {
+		err = structure(ctx, db)
 	}
-	if len(report.Damage) > 0 {
-		return fault.New(fault.Corrupt, "The backup failed its check, so it was not kept.",
-			"Check Belay's data first, then make the backup again.").Because(report.Damage[0].Fault)
+	if err = readFault(err); fault.Is(err, fault.Corrupt) {
+		return nil, fault.New(fault.Corrupt, "The backup failed its check, so it was not kept.",
+			"Check Belay's data first, then make the backup again.").Because(err)
 	}
-	return nil
+	return x, err
 }

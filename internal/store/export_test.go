@@ -48,3 +48,6 @@ func (l *Log) Loosen() error {
 	l.witness.sync = func(*os.File) error { return nil }
 	return l.Exec("PRAGMA synchronous=NORMAL")
 }
+
+// OnWitnessSync puts f in the place of the sync of the witness.
+func (l *Log) OnWitnessSync(f func(*os.File) error) { l.witness.sync = f }

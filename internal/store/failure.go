@@ -53,6 +53,7 @@ func (l *Log) saveFault(err error, committing bool) error {
 	s, isSQLite := sqliteError(err)
 	switch {
 	case isSQLite && s.Code == sqlite3.ErrFull:
+		l.full.Store(true)
 		return diskFull.Because(err)
 	case isSQLite && (s.Code == sqlite3.ErrBusy || s.Code == sqlite3.ErrLocked):
 		return inUse.Because(err)

@@ -30,7 +30,7 @@ func newHoard() *hoard {
 
 // add takes an event in if it is what was sealed.
 func (h *hoard) add(e event.Envelope) {
-	if !follow(e.Session, e.Version-1, e.Prev, []event.Envelope{e}) {
+	if !e.Sound() {
 		h.whole = false
 		return
 	}

@@ -31,7 +31,7 @@ func openLock(path string) (*os.File, error) {
 			"Check that you may write this file: "+path).Because(err)
 	}
 	if err := file.Truncate(0); err != nil {
-		return nil, errors.Join(fault.Wrap("store.Open", err), file.Close())
+		return nil, errors.Join(unwritable(path, err), file.Close())
 	}
 	return file, nil
 }

@@ -27,10 +27,13 @@ type Log struct {
 	schema  int
 	witness *witness
 	notes   []*fault.Error // what Open found and did
+	secured int64          // size of the witness when Secure was last done
 
 	saving  sync.Mutex          // held by the one save under way
 	commit  func(*sql.Tx) error // (*sql.Tx).Commit, but for tests
 	stopped atomic.Bool         // a save ended in doubt: no more writes
+	cached  atomic.Bool         // see ReadsCached
+	full    atomic.Bool         // the newest save found the disk full
 }
 
 // Open opens the log at path, and makes the folder (0700) and the file (0600)
@@ -85,6 +88,7 @@ func (l *Log) start(ctx context.Context, migrations fs.FS) error {
 	if l.witness, err = openWitness(l.path+witnessSuffix, size); err != nil {
 		return witnessFault(err)
 	}
+	l.restoreBallast()
 	return l.migrate(ctx, steps)
 }
 
@@ -98,7 +102,7 @@ func (l *Log) begin(ctx context.Context, steps []migration) (int64, error) {
 			return 0, err
 		}
 	}
-	if err := l.transact(ctx, nil, func(ctx context.Context, tx *sql.Tx) error { return climb(ctx, tx, steps, 0) }); err != nil {
+	if err := l.transact(ctx, lines{}, func(ctx context.Context, tx *sql.Tx) error { return climb(ctx, tx, steps, 0) }); err != nil {
 		return 0, err
 	}
 	l.schema = len(steps)

@@ -23,7 +23,7 @@ func TestOpenMakesPrivateFiles(t *testing.T) {
 	require.NoError(t, log.Append(t.Context(), "s", 0, storetest.Sample("s", 1)))
 	require.Equal(t, 1, log.SchemaVersion())
 	names := map[string]fs.FileMode{"": 0o700, "log.db": 0o600, "log.db-wal": 0o600, "log.db-shm": 0o600, "log.db.lock": 0o600,
-		"log.db.witness": 0o600}
+		"log.db.witness": 0o600, "log.db.ballast": 0o600}
 	entries, err := os.ReadDir(filepath.Dir(path))
 	require.NoError(t, err)
 	require.Len(t, entries, len(names)-1)
@@ -204,7 +204,7 @@ func TestBackupOfDamageIsNotKept(t *testing.T) {
 	folder := t.TempDir()
 	err := log.Backup(t.Context(), filepath.Join(folder, "backup.db"))
 	requireCode(t, fault.Corrupt, err)
-	require.ErrorContains(t, errors.Unwrap(err), "Entry 2")
+	require.ErrorContains(t, errors.Unwrap(err), "data file is damaged")
 	require.Empty(t, namesIn(t, folder))
 	require.NoError(t, log.Close())
 }

@@ -139,7 +139,7 @@ func (v witnessView) oneMore(x *index) bool {
 // replayLast carries out the last save of the witness on the log.
 func (l *Log) replayLast(ctx context.Context, w witnessView) error {
 	h := hoardWitness(l.path + witnessSuffix)
-	return l.transact(ctx, nil, func(ctx context.Context, tx *sql.Tx) error {
+	return l.transact(ctx, lines{}, func(ctx context.Context, tx *sql.Tx) error {
 		var events []event.Envelope
 		for _, p := range w.last {
 			if p.flow != "" {

@@ -32,3 +32,14 @@ func (l *Log) backups() []string {
 }
 
 func (l *Log) backupPath(n int) string { return fmt.Sprintf("%s.backup-%d", l.path, n) }
+
+// oldestBackup returns the path of the backup to replace, or one that is free.
+func (l *Log) oldestBackup() string {
+	have := l.backups()
+	for n := range keptBackups {
+		if path := l.backupPath(n + 1); !slices.Contains(have, path) {
+			return path
+		}
+	}
+	return have[len(have)-1]
+}

@@ -12,13 +12,19 @@ import (
 // write runs change in one transaction and adds note to the witness. It
 // returns nil once both are on the disk. Either a later Open finds both, or it
 // makes them agree.
+//
+// When the disk is full it gives up the reserve and tries once more.
 func (l *Log) write(ctx context.Context, note lines, change func(context.Context, *sql.Tx) error) error {
-	return l.transact(ctx, note.encode(), change)
+	err := l.transact(ctx, note, change)
+	if l.full.Load() && l.releaseBallast() {
+		err = l.transact(ctx, note, change)
+	}
+	return err
 }
 
-// transact is write with the lines of the witness ready. Without any, only the
-// log is changed.
-func (l *Log) transact(ctx context.Context, note []byte, change func(context.Context, *sql.Tx) error) error {
+// transact is write without a second try. Without any lines, only the log is
+// changed.
+func (l *Log) transact(ctx context.Context, note lines, change func(context.Context, *sql.Tx) error) error {
 	if err := ctx.Err(); err != nil {
 		return cancelled.Because(err)
 	}
@@ -30,6 +36,7 @@ func (l *Log) transact(ctx context.Context, note []byte, change func(context.Con
 	if l.NeedsRestart() {
 		return inDoubt
 	}
+	l.full.Store(false)
 	tx, err := l.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return l.saveFault(err, false)
@@ -39,16 +46,20 @@ func (l *Log) transact(ctx context.Context, note []byte, change func(context.Con
 		// After some errors SQLite has rolled back by itself, and says so.
 		return errors.Join(err, tx.Rollback())
 	}
-	if len(note) == 0 {
+	if len(note.texts) == 0 {
 		if err := l.commit(tx); err != nil {
 			return l.saveFault(err, true)
 		}
 		return nil
 	}
-	if err := l.witness.write(note); err != nil {
+	data, at := note.encode(), l.witness.size
+	if err := l.witness.write(data); err != nil {
 		return errors.Join(l.takeBack(err), tx.Rollback())
 	}
-	return l.commitBoth(tx, len(note))
+	if err := l.commitBoth(tx, len(data)); err != nil {
+		return err
+	}
+	return l.readBack(ctx, note, data, at)
 }
 
 // commitBoth brings both journals to the disk, side by side: a sync takes most
@@ -85,6 +96,7 @@ func (l *Log) takeBack(cause error) error {
 	case errors.As(cause, &f):
 		return f
 	case isFull(cause):
+		l.full.Store(true)
 		return diskFull.Because(cause)
 	}
 	l.stopped.Store(true)

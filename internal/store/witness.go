@@ -35,7 +35,10 @@ type witness struct {
 }
 
 // lines gathers the lines of one save.
-type lines struct{ texts [][]byte }
+type lines struct {
+	texts  [][]byte
+	events []event.Envelope // those among them
+}
 
 func (l *lines) add(parts ...string) {
 	var b []byte
@@ -49,6 +52,7 @@ func (l *lines) add(parts ...string) {
 }
 
 func (l *lines) event(e event.Envelope) {
+	l.events = append(l.events, e)
 	prev := e.Prev
 	if prev == "" {
 		prev = "-"

@@ -31,7 +31,7 @@ type scan struct {
 	saves  int   // whole ones
 	bad    int   // lines that fail their checksum, before the end
 	torn   bool  // the file ends within a save, as a power cut leaves it
-	spoilt bool  // it ends with a line that fails its checksum, but is as long as it was
+	spoilt bool  // it ends with a whole line that fails its checksum
 	open   bool  // the last line is whole but for its newline
 	err    error // the disk did not give the file back
 }
@@ -90,7 +90,8 @@ func (r *reading) take(text []byte) {
 	l, left, ok := parseLine(text)
 	if !ok {
 		r.badEnd++
-		r.spoilt = text[len(text)-1] == '\n'
+		// Where a sector was not written there are zeros; one may be a flipped blank.
+		r.spoilt = text[len(text)-1] == '\n' && bytes.Count(text, []byte{0}) < 2
 		return
 	}
 	r.spoilt = false
