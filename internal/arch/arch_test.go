@@ -58,6 +58,7 @@ var floors = [][]string{
 		"internal/load",
 		"internal/load/kernel",
 		"internal/load/memory",
+		"internal/load/memory/triad",
 		"internal/rig",
 		"internal/rig/rigtest",
 		"internal/sensorlog",

@@ -29,6 +29,7 @@ type Check struct {
 	area    *area
 	phases  []phase
 	workers []*Worker
+	lock    func(piece []byte) error
 	stop    atomic.Bool
 	locked  atomic.Int64
 }
@@ -51,7 +52,7 @@ func New(o Options) (*Check, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &Check{options: o, area: a, phases: plan()}
+	c := &Check{options: o, area: a, phases: plan(), lock: a.lock}
 	for i, p := range parts(size, o.Workers) {
 		c.workers = append(c.workers, newWorker(c, i, p))
 	}

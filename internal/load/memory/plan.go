@@ -47,6 +47,27 @@ func (p phase) accesses() int64 {
 	return n
 }
 
+// ops returns the operations as the kernel counts them: 1 for a read, 2 for a
+// write after it.
+func (p phase) ops() int {
+	n := 0
+	if p.read {
+		n |= 1
+	}
+	if p.write {
+		n |= 2
+	}
+	return n
+}
+
+// mask returns what turns a background into the value of a march.
+func mask(one bool) uint64 {
+	if one {
+		return ^uint64(0)
+	}
+	return 0
+}
+
 // scatteredMarch ends a pass. Its middle elements visit the lines in
 // scattered order; both polarities are written there and verified.
 const scatteredMarch = "U(w0) A(r0,w1) A(r1,w0) U(r0)"

@@ -62,7 +62,7 @@ func (w *Worker) prepare(progress func(bytes int64)) error {
 		piece := w.bytes()[from:min(from+pieceBytes, w.part.size)]
 		touch(piece)
 		if lock {
-			if lock = w.check.area.lock(piece) == nil; lock {
+			if lock = w.check.lock(piece) == nil; lock {
 				w.check.locked.Add(int64(len(piece)))
 			}
 		}
@@ -133,34 +133,19 @@ func (w *Worker) next() {
 
 // begin sets the step up for the present phase.
 func (w *Worker) begin() {
-	p, s := w.check.phases[w.phase], w.step
-	s.order, s.ops = C.int(p.order), 0
-	if p.read {
-		s.ops |= C.BELAY_READ
-	}
-	if p.write {
-		s.ops |= C.BELAY_WRITE
-	}
-	s.read_mask, s.write_mask = mask(p.readOne), mask(p.writeOne)
-	d := w.draw(p.background)
-	s.hashed, s.salt = 0, C.uint64_t(d.salt)
+	p, d, s := w.check.phases[w.phase], w.draw(w.check.phases[w.phase].background), w.step
+	s.order, s.ops, s.hashed = C.int(p.order), C.int(p.ops()), 0
 	if p.background.hashed {
 		s.hashed = 1
 	}
+	s.read_mask, s.write_mask = C.uint64_t(mask(p.readOne)), C.uint64_t(mask(p.writeOne))
 	for i, v := range d.words {
 		s.word[i] = C.uint64_t(v)
 	}
 	for i, v := range d.multiply {
 		s.multiply[i] = C.uint64_t(v)
 	}
-	s.add, s.bits = C.uint64_t(d.add), C.int(w.scatterBits())
-}
-
-func mask(one bool) C.uint64_t {
-	if one {
-		return ^C.uint64_t(0)
-	}
-	return 0
+	s.salt, s.add, s.bits = C.uint64_t(d.salt), C.uint64_t(d.add), C.int(w.scatterBits())
 }
 
 // describe reports the wrong words of the last step.
