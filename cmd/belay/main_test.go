@@ -11,7 +11,6 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -249,12 +248,4 @@ func TestBrowser(t *testing.T) {
 		require.Equal(t, program, line[0])
 		require.Equal(t, "http://x/", line[len(line)-1])
 	}
-}
-
-func TestBootID(t *testing.T) {
-	if runtime.GOOS != "linux" {
-		require.Empty(t, bootID())
-		return
-	}
-	require.Regexp(t, `^[0-9a-f-]{36}$`, bootID())
 }

@@ -12,6 +12,7 @@ import (
 
 	"belay/flows"
 	"belay/internal/assist"
+	"belay/internal/bootlog"
 	"belay/internal/cli"
 	"belay/internal/config"
 	"belay/internal/fault"
@@ -64,7 +65,7 @@ func (d desk) Verify(ctx context.Context) (cli.Report, error) {
 func useCases(log *store.Log, offer fs.FS, notify func(string, int64)) *assist.Assist {
 	return assist.New(assist.Config{
 		Log: log, Offer: offer, Rig: practiceRig, Export: store.Export, Notify: notify,
-		Now: time.Now, NewID: func() string { return strings.ToLower(ulid.Make().String()) }, BootID: bootID(),
+		Now: time.Now, NewID: func() string { return strings.ToLower(ulid.Make().String()) }, BootID: bootlog.Now().ID,
 	})
 }
 
@@ -74,16 +75,6 @@ func practiceRig(seed uint64, variant string) (assist.PracticeRig, error) {
 		return nil, err
 	}
 	return rig, nil
-}
-
-// bootID names this run of the operating system, where the system tells it
-// (Linux: random(4)).
-func bootID() string {
-	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
-	if err != nil {
-		return ""
-	}
-	return strings.TrimSpace(string(id))
 }
 
 // offered returns the flows to offer: those in folder, or the built-in ones.

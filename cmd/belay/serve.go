@@ -57,6 +57,16 @@ func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (er
 		return err
 	}
 	logger := slog.New(slog.NewTextHandler(messages, nil))
+	here, err := openHost(config.Heartbeat(o.Folder), logger)
+	if err != nil {
+		return err
+	}
+	defer here.close()
+	assistant.Bench = here.ports()
+	defer assistant.Close() // a running trial ends before the log does
+	if err := assistant.Resume(ctx); err != nil {
+		return err
+	}
 	api, err := httpapi.New(httpapi.Config{
 		Assist: assistant, Hub: listeners, Token: token, Addr: listener.Addr().String(),
 		Version: version, Health: health(log), Log: logger,

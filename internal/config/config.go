@@ -21,8 +21,9 @@ const (
 )
 
 const (
-	tokenFile    = "token"
-	databaseFile = "belay.db"
+	tokenFile     = "token"
+	databaseFile  = "belay.db"
+	heartbeatFile = "heartbeat"
 )
 
 // Folder returns the data folder on the operating system goos: chosen if it is
@@ -67,6 +68,9 @@ func Make(folder string) error {
 
 // Database returns the path of the log of all sessions.
 func Database(folder string) string { return filepath.Join(folder, databaseFile) }
+
+// Heartbeat returns the path of the signs of life that date a crash.
+func Heartbeat(folder string) string { return filepath.Join(folder, heartbeatFile) }
 
 // Token returns the token that programs send: the one of the environment, else
 // the one in the folder, which is made at first use. The folder must be there.

@@ -14,7 +14,7 @@ import (
 
 var sample = Beat{
 	Kind: Alive, Wall: time.Date(2026, 3, 1, 9, 0, 0, 5, time.UTC), Since: 90 * time.Minute, Boot: Name("boot"),
-	Session: Name("session"), Trial: 12, Late: 25 * time.Millisecond, Temp: 81.5, Power: 231,
+	Session: Name("session"), Trial: 12, Ran: 440*time.Second + 200*time.Millisecond, Late: 25 * time.Millisecond, Temp: 81.5, Power: 231,
 }
 
 func open(t *testing.T, path string) *Ring {

@@ -26,13 +26,17 @@ func Run(ctx context.Context, r *Ring, s Stamp, fill func(*Beat)) error {
 	t := time.NewTicker(Every)
 	defer t.Stop()
 	due := s.Now()
+	var began time.Duration
 	for {
 		since, err := s.Since()
 		if err != nil {
 			return err
 		}
 		now := s.Now()
-		b := Beat{Kind: Alive, Wall: now, Since: since, Late: max(0, now.Sub(due))}
+		if began == 0 {
+			began = since
+		}
+		b := Beat{Kind: Alive, Wall: now, Since: since, Ran: since - began, Late: max(0, now.Sub(due))}
 		fill(&b)
 		if err := r.Beat(b); err != nil {
 			return err

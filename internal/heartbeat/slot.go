@@ -33,6 +33,7 @@ type Beat struct {
 	Boot    uint64        // Name of the boot's id
 	Session uint64        // Name of the session's id, 0 for none
 	Trial   uint32        // number of the trial in the session, 0 for none
+	Ran     time.Duration // since the trial began, to a tenth of a second; no clock that may jump
 	Late    time.Duration // how late the beat came, to the millisecond
 	Temp    units.Celsius // hottest core, to a tenth; 0 when not read
 	Power   units.Watt    // package power, whole watts; 0 when not read
@@ -52,6 +53,8 @@ func Name(id string) uint64 {
 // and whole slots fill a block of 4096 bytes.
 const slotSize = 64
 
+const tenth = time.Second / 10
+
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 func (b Beat) encode() [slotSize]byte {
@@ -67,6 +70,7 @@ func (b Beat) encode() [slotSize]byte {
 	le.PutUint16(out[48:], uint16(int16(clamp(math.Round(float64(b.Temp)*10), math.MaxInt16))))
 	le.PutUint16(out[50:], uint16(clamp(math.Round(float64(b.Power)), math.MaxInt16)))
 	out[52] = byte(b.Kind)
+	le.PutUint32(out[56:], uint32(min(b.Ran/tenth, math.MaxUint32)))
 	le.PutUint32(out[60:], crc32.Checksum(out[:60], castagnoli))
 	return out
 }
@@ -90,6 +94,7 @@ func decode(slot []byte) (Beat, bool) {
 		Temp:    units.Celsius(float64(int16(le.Uint16(slot[48:]))) / 10),
 		Power:   units.Watt(int16(le.Uint16(slot[50:]))),
 		Kind:    Kind(slot[52]),
+		Ran:     time.Duration(le.Uint32(slot[56:])) * tenth,
 	}
 	return b, b.Seq > 0 && b.Kind >= Alive && b.Kind <= Closed
 }
