@@ -5,6 +5,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -66,7 +67,18 @@ func useCases(log *store.Log, offer fs.FS, notify func(string, int64)) *assist.A
 	return assist.New(assist.Config{
 		Log: log, Offer: offer, Rig: practiceRig, Export: store.Export, Notify: notify,
 		Now: time.Now, NewID: func() string { return strings.ToLower(ulid.Make().String()) }, BootID: bootlog.Now().ID,
+		Secure: log.Secure, Known: func() []*fault.Error { return known(log) },
 	})
+}
+
+// known is what a person should know of the data: what was repaired when it
+// was opened, and how it is now.
+func known(log *store.Log) []*fault.Error {
+	notes := log.Notes()
+	if w := log.Warning(); w != nil {
+		notes = append(slices.Clip(notes), w)
+	}
+	return notes
 }
 
 func practiceRig(seed uint64, variant string) (assist.PracticeRig, error) {

@@ -140,7 +140,13 @@ func listen(addr string) (net.Listener, error) {
 // health asks the log how it is.
 func health(log *store.Log) func(context.Context) (httpapi.Health, error) {
 	return func(ctx context.Context) (httpapi.Health, error) {
-		h := httpapi.Health{SchemaVersion: log.SchemaVersion(), Integrity: "ok"}
+		h := httpapi.Health{SchemaVersion: log.SchemaVersion(), Integrity: "ok", Notices: []string{}, ReadBack: "disk"}
+		for _, n := range known(log) {
+			h.Notices = append(h.Notices, n.Msg+" "+n.Next)
+		}
+		if log.ReadsCached() {
+			h.ReadBack = "memory"
+		}
 		_, err := log.Verify(ctx)
 		var f *fault.Error
 		switch {

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"belay/internal/event"
+	"belay/internal/fault"
 	"belay/internal/flow"
 	"belay/internal/session"
 	"belay/internal/trial"
@@ -51,8 +52,12 @@ type Config struct {
 	Notify func(session string, version int64)                        // told what has been committed, after it has been
 	Now    func() time.Time
 	NewID  func() string
-	BootID string // names the run of the operating system since its start; "" if unknown
-	Bench  Bench  // the PC that Belay runs on, for trials of its own
+	// Secure makes all that is saved ready for the PC to go down, and returns
+	// a fault when it is not. Without it, no prompt says that a restart is safe.
+	Secure func(ctx context.Context) error
+	Known  func() []*fault.Error // what a person should know of the data; may be nil
+	BootID string                // names the run of the operating system since its start; "" if unknown
+	Bench  Bench                 // the PC that Belay runs on, for trials of its own
 }
 
 // Assist runs the use cases. It is safe for concurrent use.
@@ -65,7 +70,7 @@ type Assist struct {
 	live  *live      // the trial that runs on this PC now, or nil
 }
 
-// New returns the use cases over what c names; every field but BootID is needed.
+// New returns the use cases over what c names; every field but BootID, Secure and Known is needed.
 func New(c Config) *Assist {
 	return &Assist{Config: c, graphs: map[string]*flow.Graph{}}
 }

@@ -102,7 +102,7 @@ func (a *Assist) Undo(ctx context.Context, id, key string) (Result, error) {
 func (a *Assist) once(ctx context.Context, id, key string, decide func(loaded) ([]event.Payload, error)) (Result, error) {
 	var before *Result
 	err := a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
-		if r, done, err := a.replay(s, key); done || err != nil {
+		if r, done, err := a.replay(ctx, s, key); done || err != nil {
 			before = &r
 			return nil, err
 		}

@@ -107,12 +107,12 @@ func (a *Assist) result(ctx context.Context, id string) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	return Result{Version: s.Version, Prompt: s.Prompt()}, nil
+	return Result{Version: s.Version, Prompt: a.prompt(ctx, s.State)}, nil
 }
 
 // replay returns what the command with this idempotency key led to, if it was
 // carried out before.
-func (a *Assist) replay(s loaded, key string) (Result, bool, error) {
+func (a *Assist) replay(ctx context.Context, s loaded, key string) (Result, bool, error) {
 	at, ok := s.KeyVersion(key)
 	if !ok {
 		return Result{}, false, nil
@@ -125,5 +125,5 @@ func (a *Assist) replay(s loaded, key string) (Result, bool, error) {
 	if err != nil {
 		return Result{}, false, err
 	}
-	return Result{Version: then.Version, Prompt: then.Prompt()}, true, nil
+	return Result{Version: then.Version, Prompt: a.prompt(ctx, then)}, true, nil
 }

@@ -108,7 +108,7 @@ func (a *Assist) Prompt(ctx context.Context, id string) (session.Prompt, error) 
 	if err != nil {
 		return session.Prompt{}, err
 	}
-	return *s.Prompt(), nil
+	return *a.prompt(ctx, s.State), nil
 }
 
 // History returns the conversation in order.

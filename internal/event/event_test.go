@@ -19,6 +19,7 @@ var one = []Payload{
 		"set_voltage_v": 1.255, "backup": "done", "clear_known": true, "scores": []trial.Row{{"score": 1000.5}},
 	}},
 	SettingsConfirmed{Settings: trial.Settings{Ratio: 52, SetVoltage: 1.255}},
+	RestartIntended{State: "core.enter", From: trial.Settings{Ratio: 48}, To: &trial.Settings{Ratio: 49}, Expect: "x"},
 	TrialStarted{N: 1, Load: trial.Scalar, Minutes: 8},
 	TrialFound{N: 1, From: "crash", Values: trial.Values{"outcome": "froze"}, Says: "s", Certainty: "likely", Evidence: []string{"e"}},
 	TrialEnded{Trial: trial.Trial{N: 1, Load: trial.Scalar, Outcome: trial.Froze, Minutes: 2.5}},

@@ -17,6 +17,7 @@ var kinds = map[Kind]func(json.RawMessage) (Payload, error){
 	"trial_proposed":     decodeAs[TrialProposed],
 	"search_ended":       decodeAs[SearchEnded],
 	"settings_confirmed": decodeAs[SettingsConfirmed],
+	"restart_intended":   decodeAs[RestartIntended],
 	"trial_started":      decodeAs[TrialStarted],
 	"trial_found":        decodeAs[TrialFound],
 	"trial_ended":        decodeAs[TrialEnded],
@@ -81,6 +82,15 @@ type SettingsConfirmed struct {
 	Settings trial.Settings `json:"settings"`
 }
 
+// RestartIntended is what a step in which the PC restarts is about to change,
+// committed before the step is shown: the PC may not come up again.
+type RestartIntended struct {
+	State  string          `json:"state"`
+	From   trial.Settings  `json:"from"`         // what was in the firmware before
+	To     *trial.Settings `json:"to,omitempty"` // what the step enters; nil when it enters nothing new
+	Expect string          `json:"expect,omitempty"`
+}
+
 // TrialStarted is the intent, committed before the load starts.
 type TrialStarted struct {
 	N       int           `json:"n"`
@@ -114,6 +124,7 @@ func (Moved) Kind() Kind             { return "moved" }
 func (TrialProposed) Kind() Kind     { return "trial_proposed" }
 func (SearchEnded) Kind() Kind       { return "search_ended" }
 func (SettingsConfirmed) Kind() Kind { return "settings_confirmed" }
+func (RestartIntended) Kind() Kind   { return "restart_intended" }
 func (TrialStarted) Kind() Kind      { return "trial_started" }
 func (TrialFound) Kind() Kind        { return "trial_found" }
 func (TrialEnded) Kind() Kind        { return "trial_ended" }

@@ -61,7 +61,7 @@ func newBench(t *testing.T) *bench {
 		Assist: guide, Hub: h, Token: token, Addr: ts.Listener.Addr().String(), Version: "test",
 		Health: func(ctx context.Context) (httpapi.Health, error) {
 			_, err := log.Verify(ctx)
-			return httpapi.Health{SchemaVersion: log.SchemaVersion(), Integrity: "ok"}, err
+			return httpapi.Health{SchemaVersion: log.SchemaVersion(), Integrity: "ok", Notices: []string{}, ReadBack: "disk"}, err
 		},
 	})
 	require.NoError(t, err)

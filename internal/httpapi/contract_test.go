@@ -198,7 +198,7 @@ func TestContractCheckSeesBreaches(t *testing.T) {
 		Request: r, PathParams: params, Route: route, Options: &openapi3filter.Options{IncludeResponseStatus: true},
 	}
 	header := http.Header{"Content-Type": {"application/json"}}
-	sound := `{"version":"1","schema_version":1,"integrity":"ok","uptime_s":1`
+	sound := `{"version":"1","schema_version":1,"integrity":"ok","notices":[],"read_back":"disk","uptime_s":1`
 	require.NoError(t, c.valid(in, reply{http.StatusOK, header, []byte(sound + "}")}))
 	for name, body := range map[string]string{
 		"unknown key": sound + `,"more":1}`, "missing key": `{"version":"1"}`, "wrong type": strings.Replace(sound, `"ok"`, "1", 1) + "}",

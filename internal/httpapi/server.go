@@ -41,10 +41,12 @@ type Config struct {
 
 // Health is the answer to GET /health.
 type Health struct {
-	Version       string  `json:"version"`
-	SchemaVersion int     `json:"schema_version"`
-	Integrity     string  `json:"integrity"` // "ok", or what is wrong
-	UptimeS       float64 `json:"uptime_s"`
+	Version       string   `json:"version"`
+	SchemaVersion int      `json:"schema_version"`
+	Integrity     string   `json:"integrity"` // "ok", or what is wrong
+	Notices       []string `json:"notices"`   // what was found wrong with the data and done about it
+	ReadBack      string   `json:"read_back"` // disk or memory: where the newest check of a step's end was read from
+	UptimeS       float64  `json:"uptime_s"`
 }
 
 // Server is the HTTP side of Belay.

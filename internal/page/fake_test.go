@@ -30,6 +30,7 @@ type fakeSession struct {
 
 // fakeGuide is a Guide in memory. It is safe for concurrent use.
 type fakeGuide struct {
+	notices  []*fault.Error
 	mu       sync.Mutex
 	sessions map[string]*fakeSession
 	order    []string
@@ -71,6 +72,8 @@ func (g *fakeGuide) of(id string) (*fakeSession, error) {
 	}
 	return s, nil
 }
+
+func (g *fakeGuide) Notices() []*fault.Error { return g.notices }
 
 func (g *fakeGuide) Flows(context.Context) ([]assist.FlowInfo, error) { return g.flows, nil }
 

@@ -22,10 +22,14 @@ type listPage struct {
 	Key      string
 	Flows    []flowView
 	Sessions []summaryView
+	Notices  []noticeView
 	Error    *errorView
 	Title    string // typed title, kept on an error
 	Seed     string
 }
+
+// noticeView is one thing that a person should know of the data.
+type noticeView struct{ What, Next string }
 
 // flowView is one flow to choose.
 type flowView struct {
@@ -59,6 +63,9 @@ func (p *pages) showList(c echo.Context, status int, wrong error) error {
 	}
 	for _, s := range sessions {
 		page.Sessions = append(page.Sessions, summaryOf(s))
+	}
+	for _, n := range p.guide.Notices() {
+		page.Notices = append(page.Notices, noticeView{n.Msg, n.Next})
 	}
 	if wrong != nil {
 		f := asFault(wrong)

@@ -15,6 +15,7 @@ import (
 	"belay/internal/assist"
 	"belay/internal/card"
 	"belay/internal/chart"
+	"belay/internal/fault"
 	"belay/internal/flow"
 	"belay/internal/session"
 	"belay/internal/trial"
@@ -43,6 +44,8 @@ type Guide interface {
 	Glossary(ctx context.Context, id string) ([]flow.Term, error)
 	Charts(ctx context.Context, id string) ([]chart.Chart, error)
 	Chart(ctx context.Context, id, name string) (assist.Document, error)
+	// Notices are what a person should know of the data.
+	Notices() []*fault.Error
 	Card(ctx context.Context, id string) (card.Data, error)
 	Bench
 }

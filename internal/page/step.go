@@ -15,6 +15,7 @@ type stepView struct {
 	Prompt, Key string // hidden in every form of the step
 	Where       string // "Stage 7 of 13: Core ratio and voltage"
 	Title       string
+	Restart     *restartView
 	Meta        []string // how long it takes, whether the PC restarts
 	Say         [][]piece
 	Cautions    []cautionView
@@ -29,6 +30,12 @@ type stepView struct {
 	Others      []actionView
 	Stop        *actionView // the flow's own stop, if it has one here
 	Finished    bool
+}
+
+// restartView says whether the PC may go down now.
+type restartView struct {
+	Safe bool
+	Why  string
 }
 
 // cautionView is one warning with the word and the shape of its signal.
@@ -102,6 +109,9 @@ func stepOf(base string, v session.View, p session.Prompt, typed typedForm) step
 		default:
 			s.Say = append(s.Say, text)
 		}
+	}
+	if r := p.Restart; r != nil {
+		s.Restart = &restartView{r.Safe, r.Why}
 	}
 	if p.Proposal != nil {
 		if !p.Trial {

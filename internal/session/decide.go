@@ -180,8 +180,11 @@ func (d *decision) arrive() error {
 			}
 		}
 		to, err := d.choose(here.Auto, nil)
-		if err != nil || to == "" {
+		if err != nil {
 			return err
+		}
+		if to == "" {
+			return d.intend()
 		}
 		if err := d.record(event.Moved{From: here.ID, To: to, Via: auto}); err != nil {
 			return err

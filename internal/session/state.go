@@ -54,6 +54,7 @@ type progress struct {
 	Endings  map[string]trial.Ending
 	Trials   []trial.Trial
 	Running  *event.TrialStarted
+	Intended bool              // what the restart of this step is for has been recorded
 	Found    *event.TrialFound // about the running trial
 	LoadLine []trial.Row       // readings of set and load voltage and power, of the present load-line level
 	Levels   int               // load-line levels measured
@@ -142,6 +143,8 @@ func (s *State) apply(p event.Payload) error {
 		s.Endings[p.Search] = p.Ending
 	case event.SettingsConfirmed:
 		s.Settings = p.Settings
+	case event.RestartIntended:
+		s.Intended = true
 	case event.TrialStarted:
 		s.Running, s.Found = &p, nil
 	case event.TrialFound:
@@ -229,7 +232,7 @@ func (s *State) moved(p event.Moved) error {
 	if err := s.machine.fire(p.Via, p.To); err != nil {
 		return err
 	}
-	s.At, s.Since = p.To, s.Version
+	s.At, s.Since, s.Intended = p.To, s.Version, false
 	s.Plan = flow.Plan{}
 	if s.Here().Plan != "" {
 		s.Proposal = nil
@@ -253,7 +256,7 @@ func (s *State) KeyVersion(key string) (int64, bool) {
 func Follows(k event.Kind) bool {
 	switch k {
 	case event.Moved{}.Kind(), event.TrialProposed{}.Kind(), event.SearchEnded{}.Kind(),
-		event.SettingsConfirmed{}.Kind(), event.TrialEnded{}.Kind():
+		event.SettingsConfirmed{}.Kind(), event.TrialEnded{}.Kind(), event.RestartIntended{}.Kind():
 		return true
 	}
 	return false

@@ -21,9 +21,16 @@ type Prompt struct {
 	Messages []Message       `json:"messages"`
 	Cautions []Caution       `json:"cautions"`
 	Proposal *trial.Proposal `json:"proposal,omitempty"`
+	Restart  *Restart        `json:"restart,omitempty"` // only in a step in which a real PC restarts
 	Found    *Found          `json:"found,omitempty"`
 	Fields   []Field         `json:"fields"`
 	Actions  []Action        `json:"actions"`
+}
+
+// Restart says whether the PC may go down now.
+type Restart struct {
+	Safe bool   `json:"safe"`          // all answers are on the disk, checked, and in a backup
+	Why  string `json:"why,omitempty"` // why it may not, and what to do
 }
 
 // Message is one piece of the prompt's text. Kind is say (why), do (one
