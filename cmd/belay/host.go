@@ -47,7 +47,7 @@ const longestRestart = 5 * time.Minute
 
 // ports is what the use cases may ask of this PC.
 func (h *host) ports() assist.Bench {
-	return assist.Bench{Pulse: h.pulse, Watch: h.watch, Found: h.found}
+	return assist.Bench{StartLoad: startLoad, Pulse: h.pulse, Watch: h.watch, Found: h.found}
 }
 
 func (h *host) name() uint64 { return heartbeat.Name(h.boot.ID) }

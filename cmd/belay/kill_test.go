@@ -20,12 +20,16 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"belay/internal/config"
+	"belay/internal/load"
 )
 
 // asServer makes this test binary serve instead of testing.
 const asServer = "BELAY_TEST_SERVE"
 
 func TestMain(m *testing.M) {
+	if load.IsChild(os.Args) {
+		os.Exit(load.Child(os.Stdin, os.Stdout))
+	}
 	if folder := os.Getenv(asServer); folder != "" {
 		os.Exit(run(context.Background(), []string{"--addr", "127.0.0.1:0", "--no-open", "--data", folder}, os.Stdout, os.Stderr))
 	}
