@@ -40,7 +40,7 @@ func openDesk(folder string) (cli.Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	return desk{useCases(log, flows.FS, func(string, int64) {}), log}, nil
+	return desk{useCases(log, folder, flows.FS, func(string, int64) {}), log}, nil
 }
 
 // Close ends the use of the folder.
@@ -62,12 +62,13 @@ func (d desk) Verify(ctx context.Context) (cli.Report, error) {
 	return r, err
 }
 
-// useCases puts the use cases over a log.
-func useCases(log *store.Log, offer fs.FS, notify func(string, int64)) *assist.Assist {
+// useCases puts the use cases over the log in a data folder.
+func useCases(log *store.Log, folder string, offer fs.FS, notify func(string, int64)) *assist.Assist {
 	return assist.New(assist.Config{
 		Log: log, Offer: offer, Rig: practiceRig, Export: store.Export, Notify: notify,
 		Now: time.Now, NewID: func() string { return strings.ToLower(ulid.Make().String()) }, BootID: bootlog.Now().ID,
 		Secure: log.Secure, Known: func() []*fault.Error { return known(log) },
+		Detect: thisPC, Columns: columnsOf(folder), Held: heldIn(folder),
 	})
 }
 

@@ -52,7 +52,7 @@ func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (er
 	listeners := hub.New(log.EventsAfter)
 	defer listeners.Close()
 
-	assistant := useCases(log, offered(o.Flows), listeners.Notify)
+	assistant := useCases(log, o.Folder, offered(o.Flows), listeners.Notify)
 	if _, err := assistant.Flows(ctx); err != nil {
 		return err
 	}

@@ -58,6 +58,10 @@ type Config struct {
 	Known  func() []*fault.Error // what a person should know of the data; may be nil
 	BootID string                // names the run of the operating system since its start; "" if unknown
 	Bench  Bench                 // the PC that Belay runs on, for trials of its own
+
+	Detect  func() (values trial.Values, sources map[string]string) // reads the PC that Belay runs on; nil: not at all
+	Columns Columns                                                 // remembers the columns of logs; nil: not at all
+	Held    LogHolder                                               // keeps logs until their columns are confirmed; nil: not at all
 }
 
 // Assist runs the use cases. It is safe for concurrent use.
@@ -70,7 +74,7 @@ type Assist struct {
 	live  *live      // the trial that runs on this PC now, or nil
 }
 
-// New returns the use cases over what c names; every field but BootID, Secure and Known is needed.
+// New returns the use cases over what c names; every field but BootID, Bench, Secure, Known, Detect, Columns and Held is needed.
 func New(c Config) *Assist {
 	return &Assist{Config: c, graphs: map[string]*flow.Graph{}}
 }
@@ -80,6 +84,8 @@ type StartRequest struct {
 	Flow     string
 	Title    string
 	Practice *event.Practice
+	// Elsewhere says that the PC to tune is not the one that Belay runs on.
+	Elsewhere bool
 }
 
 // AnswerRequest is one answer to a prompt. Key is the idempotency key of the

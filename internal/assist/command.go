@@ -42,6 +42,7 @@ func (a *Assist) Start(ctx context.Context, req StartRequest) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	payloads = append(payloads, a.detected(req)...)
 	id := a.NewID()
 	return id, a.commit(ctx, &session.State{ID: id}, payloads)
 }

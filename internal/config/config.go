@@ -18,6 +18,7 @@ import (
 const (
 	EnvData  = "BELAY_DATA"  // the data folder
 	EnvToken = "BELAY_TOKEN" // the token, instead of the one in the data folder
+	EnvRoot  = "BELAY_ROOT"  // the root folder of the PC to read, instead of this one's
 )
 
 const (

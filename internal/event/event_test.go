@@ -27,6 +27,8 @@ var one = []Payload{
 	TrialProposed{trial.Proposal{Search: "core", Changed: []string{"ratio"}, Because: "x"}},
 	SearchEnded{trial.Ending{Search: "core", Because: "y"}},
 	AnswerTakenBack{Version: 3},
+	MachineRead{Values: trial.Values{"core_count": 8.0}, Sources: map[string]string{"core_count": "proc/cpuinfo"}},
+	ReadingsAttached{N: 1, Source: "log a.csv", Readings: trial.Readings{LoadVoltage: 1.2}, Clock: "held", WarmUp: "reached", Seconds: 60, LoadSeconds: 50},
 }
 
 func sealed(t *testing.T) []Envelope {

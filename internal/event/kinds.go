@@ -21,6 +21,8 @@ var kinds = map[Kind]func(json.RawMessage) (Payload, error){
 	"trial_started":      decodeAs[TrialStarted],
 	"trial_found":        decodeAs[TrialFound],
 	"trial_ended":        decodeAs[TrialEnded],
+	"machine_read":       decodeAs[MachineRead],
+	"readings_attached":  decodeAs[ReadingsAttached],
 }
 
 // SessionStarted opens every log. The flow is kept by the hash of its files.
@@ -128,3 +130,28 @@ func (RestartIntended) Kind() Kind   { return "restart_intended" }
 func (TrialStarted) Kind() Kind      { return "trial_started" }
 func (TrialFound) Kind() Kind        { return "trial_found" }
 func (TrialEnded) Kind() Kind        { return "trial_ended" }
+
+// MachineRead is what Belay read of the PC that it runs on, to be offered as
+// known values. Sources tell where each came from.
+type MachineRead struct {
+	Values  trial.Values      `json:"values"`
+	Sources map[string]string `json:"sources"`
+}
+
+// ReadingsAttached gives a trial readings that were taken over time: from a
+// log of another program, or from the PC's own sensors.
+type ReadingsAttached struct {
+	N           int            `json:"n"`
+	Source      string         `json:"source"` // for a person: "log bench.csv", "sensors of this PC"
+	Readings    trial.Readings `json:"readings"`
+	Clock       string         `json:"clock"`   // held, throttled or unknown
+	AtCap       bool           `json:"at_cap"`  // the power limit held the clock down
+	WarmUp      string         `json:"warm_up"` // reached, not reached or unknown
+	Seconds     int            `json:"seconds"` // that the readings span
+	LoadSeconds int            `json:"load_seconds"`
+	Warnings    []string       `json:"warnings,omitempty"`
+	Key         string         `json:"key,omitempty"` // idempotency key of the request
+}
+
+func (MachineRead) Kind() Kind      { return "machine_read" }
+func (ReadingsAttached) Kind() Kind { return "readings_attached" }

@@ -20,7 +20,11 @@ import (
 	"belay/internal/assist"
 	"belay/internal/httpapi"
 	"belay/internal/hub"
+	"belay/internal/rig"
+	"belay/internal/rig/rigtest"
+	"belay/internal/sensorlog"
 	"belay/internal/store"
+	"belay/internal/trial"
 	"belay/internal/virtualrig"
 )
 
@@ -51,10 +55,12 @@ func newBench(t *testing.T) *bench {
 		Rig: func(seed uint64, variant string) (assist.PracticeRig, error) {
 			return virtualrig.New(seed, virtualrig.Variant(variant))
 		},
-		Export: store.Export,
-		Notify: h.Notify,
-		Now:    func() time.Time { return time.Date(2026, 3, 1, 9, int(clock.Add(1)), 0, 0, time.UTC) },
-		NewID:  func() string { return fmt.Sprintf("s%d", ids.Add(1)) },
+		Detect:  func() (trial.Values, map[string]string) { return rig.Over(rigtest.Load("amber")).Read().Offer() },
+		Columns: sensorlog.NewMemory(filepath.Join(t.TempDir(), "columns.json")),
+		Export:  store.Export,
+		Notify:  h.Notify,
+		Now:     func() time.Time { return time.Date(2026, 3, 1, 9, int(clock.Add(1)), 0, 0, time.UTC) },
+		NewID:   func() string { return fmt.Sprintf("s%d", ids.Add(1)) },
 	})
 	ts := httptest.NewUnstartedServer(nil)
 	server, err := httpapi.New(httpapi.Config{

@@ -136,6 +136,8 @@ func TestPracticeSessionKeepsTheContract(t *testing.T) {
 	}
 	c.look(session)
 	require.Equal(t, 1, trials, "the walk has to reach a trial")
+	c.attach(session)
+	c.look(session)
 
 	for text, kind := range map[string]string{"where am I": "place", "why": "help", "load line": "glossary", "zzz": "unknown"} {
 		got := into[struct{ Kind string }](t, http.StatusOK, c.call("POST", session+"/say", object{"text": text}))

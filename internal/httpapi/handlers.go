@@ -92,6 +92,7 @@ func (s *Server) start(c echo.Context) error {
 		Flow     string          `json:"flow"`
 		Title    string          `json:"title"`
 		Practice *event.Practice `json:"practice"`
+		Other    bool            `json:"other_pc"`
 	}
 	if err := decode(c, &body); err != nil {
 		return err
@@ -102,7 +103,9 @@ func (s *Server) start(c echo.Context) error {
 	if body.Flow == "" {
 		body.Flow = "desktop"
 	}
-	id, err := s.config.Assist.Start(c.Request().Context(), assist.StartRequest{Flow: body.Flow, Title: body.Title, Practice: body.Practice})
+	id, err := s.config.Assist.Start(c.Request().Context(), assist.StartRequest{
+		Flow: body.Flow, Title: body.Title, Practice: body.Practice, Elsewhere: body.Other,
+	})
 	if err != nil {
 		return err
 	}

@@ -121,6 +121,7 @@ func (s *Server) routes() {
 	v1.POST("/sessions/:id/trials", s.runTrial)
 	v1.GET("/sessions/:id/trials/running", s.running)
 	v1.DELETE("/sessions/:id/trials/running", s.stopTrial)
+	v1.POST("/sessions/:id/trials/:n/log", s.attachLog)
 	v1.GET("/sessions/:id/evidence", s.evidence)
 	v1.GET("/sessions/:id/card", s.card)
 	v1.GET("/sessions/:id/charts/:file", s.chart)

@@ -41,7 +41,9 @@ type fakeGuide struct {
 	forms    []assist.FormRequest
 	started  []assist.StartRequest
 	said     []string
-	running  *assist.Running // nil: this PC can run no load
+	running  *assist.Running   // nil: this PC can run no load
+	held     []byte            // the log that waits for its columns
+	attached assist.LogRequest // the newest one that was attached
 	changed  func(id string, version int64)
 }
 

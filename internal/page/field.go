@@ -81,6 +81,9 @@ func fieldViews(base string, p session.Prompt, now trial.Settings, typed typedFo
 			Optional: !f.Required && len(f.NeededIf) == 0, Error: problemOf(f.Name, typed.problems),
 		}
 		v.Hint, v.Keys = hint(f), "decimal"
+		if f.Source != "" {
+			v.Hint = strings.TrimSpace(v.Hint + " " + wording.Bound("Filled in from: "+wording.Plain(f.Source)+"."))
+		}
 		if f.Min != nil && *f.Min < 0 {
 			v.Keys = "text" // some decimal keyboards have no minus
 		}

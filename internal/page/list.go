@@ -26,6 +26,7 @@ type listPage struct {
 	Error    *errorView
 	Title    string // typed title, kept on an error
 	Seed     string
+	Other    bool // the PC to tune is another one
 }
 
 // noticeView is one thing that a person should know of the data.
@@ -56,7 +57,7 @@ func (p *pages) showList(c echo.Context, status int, wrong error) error {
 		return err
 	}
 	form := c.Request().PostForm
-	page := listPage{Frame: p.frame("list", "Sessions", ""), Key: newKey(), Title: form.Get("title"), Seed: form.Get("seed")}
+	page := listPage{Frame: p.frame("list", "Sessions", ""), Key: newKey(), Title: form.Get("title"), Seed: form.Get("seed"), Other: form.Get("other") != ""}
 	for i, f := range flows {
 		chosen := form.Get("flow") == f.Name || form.Get("flow") == "" && i == 0
 		page.Flows = append(page.Flows, flowView{"flow-" + strconv.Itoa(i), f.Name, f.Title, chosen})
@@ -96,7 +97,7 @@ func summaryOf(s assist.Summary) summaryView {
 func (p *pages) start(c echo.Context) error {
 	form := c.Request().PostForm
 	id, err := p.starts.once(form.Get("key"), func() (string, error) {
-		req := assist.StartRequest{Flow: form.Get("flow"), Title: form.Get("title")}
+		req := assist.StartRequest{Flow: form.Get("flow"), Title: form.Get("title"), Elsewhere: form.Get("other") != ""}
 		if form.Get("kind") == "practice" {
 			seed, err := practiceSeed(form)
 			if err != nil {

@@ -42,6 +42,7 @@ type Guide interface {
 	Delete(ctx context.Context, id string) error
 	Say(ctx context.Context, id, text string) (assist.Reply, error)
 	Glossary(ctx context.Context, id string) ([]flow.Term, error)
+	LogKeeper
 	Charts(ctx context.Context, id string) ([]chart.Chart, error)
 	Chart(ctx context.Context, id, name string) (assist.Document, error)
 	// Notices are what a person should know of the data.
@@ -94,6 +95,7 @@ func Register(e *echo.Echo, g Guide) error {
 	post("/s/:id/say", p.say)
 	post("/s/:id/rename", p.rename)
 	post("/s/:id/delete", p.delete)
+	p.registerLogs(e)
 	get(static.prefix+"*", static.serve)
 	e.RouteNotFound("/*", p.nothingHere)
 	return nil

@@ -94,6 +94,9 @@ func (p *pages) load(ctx context.Context, id string, typed typedForm) (*sessionP
 		return nil, err
 	}
 	page.Live = p.live(view, prompt)
+	if prompt.Trial && view.Practice == nil {
+		page.Step.LogTrial = len(trials) + 1
+	}
 	page.Saved = newestAnswer(page.Entries)
 	if page.Earlier = len(page.Entries) - shownEntries; page.Earlier > 0 {
 		page.Entries = page.Entries[page.Earlier:]

@@ -30,6 +30,7 @@ type stepView struct {
 	Others      []actionView
 	Stop        *actionView // the flow's own stop, if it has one here
 	Finished    bool
+	LogTrial    int // trial whose readings a log can fill in; 0: none
 }
 
 // restartView says whether the PC may go down now.

@@ -61,6 +61,30 @@ func keyOf(columns []Column) string {
 	return hex.EncodeToString(sum[:12])
 }
 
+// Fit returns m with its names spelled as in this heading, where only case and
+// blanks differ.
+func (l Layout) Fit(m Mapping) Mapping {
+	plain := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+	spell := func(name string) string {
+		for _, c := range l.Columns {
+			if plain(c.Name) == plain(name) {
+				return c.Name
+			}
+		}
+		return name
+	}
+	out := Mapping{Columns: map[string][]string{}}
+	if m.Time != "" {
+		out.Time = spell(m.Time)
+	}
+	for q, names := range m.Columns {
+		for _, n := range names {
+			out.Columns[q] = append(out.Columns[q], spell(n))
+		}
+	}
+	return out
+}
+
 // Check refuses a mapping that names a quantity or a column that is not
 // there, or none at all.
 func (l Layout) Check(m Mapping) error {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -218,4 +220,57 @@ func BenchmarkRead100MB(b *testing.B) {
 			b.Fatal(err, log)
 		}
 	}
+}
+
+func TestMemory(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "columns.json")
+	m := NewMemory(path)
+	_, ok := m.Recall("k")
+	require.False(t, ok)
+	require.NoError(t, m.Remember("k", Own()))
+	got, ok := NewMemory(path).Recall("k")
+	require.True(t, ok)
+	require.Equal(t, Own(), got)
+	for i := range 2 * remembered {
+		require.NoError(t, m.Remember(fmt.Sprint(i), Own()))
+	}
+	require.LessOrEqual(t, len(m.load()), remembered)
+	require.NoError(t, os.WriteFile(path, []byte("{damaged"), 0o600))
+	_, ok = m.Recall("k")
+	require.False(t, ok, "a damaged file remembers nothing")
+	require.NoError(t, m.Remember("k", Own()))
+	require.True(t, fault.Is(NewMemory(filepath.Join(path, "below")).Remember("k", Own()), fault.Unavailable))
+}
+
+func TestHeld(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "held")
+	h := NewHeld(folder)
+	first, err := h.Keep(strings.NewReader("a log"))
+	require.NoError(t, err)
+	file, err := h.Open(first)
+	require.NoError(t, err)
+	body, err := io.ReadAll(file)
+	require.NoError(t, err)
+	require.NoError(t, file.Close())
+	require.Equal(t, "a log", string(body))
+	for range heldLogs {
+		_, err = h.Keep(strings.NewReader("another"))
+		require.NoError(t, err)
+	}
+	_, err = h.Open(first)
+	require.True(t, fault.Is(err, fault.NotFound), "the oldest has gone")
+	_, err = h.Open("../../etc/passwd")
+	require.True(t, fault.Is(err, fault.NotFound))
+	last, err := h.Keep(strings.NewReader("x"))
+	require.NoError(t, err)
+	h.Drop(last)
+	_, err = h.Open(last)
+	require.True(t, fault.Is(err, fault.NotFound))
+	left, err := filepath.Glob(filepath.Join(folder, "*"))
+	require.NoError(t, err)
+	require.LessOrEqual(t, len(left), heldLogs)
+	NewHeld(folder)
+	left, err = filepath.Glob(filepath.Join(folder, "*"))
+	require.NoError(t, err)
+	require.Empty(t, left, "nothing stays from an earlier run")
 }

@@ -81,6 +81,7 @@ func (s *State) reportedTrial(here *flow.State, values trial.Values) (trial.Tria
 		t.Readings.LoadVoltage = units.Volt(heaviest["load_voltage_v"])
 		t.Readings.PackagePower = units.Watt(heaviest["package_power_w"])
 	}
+	s.addAttached(&t, values)
 	s.trialTime(&t, values)
 	if wrong := contradictions(t, s.Machine, values); len(wrong) > 0 {
 		return t, badAnswer(wrong)

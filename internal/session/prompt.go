@@ -83,6 +83,9 @@ func (s *State) field(use flow.FieldUse, fill func(string) string) Field {
 		f.Columns = append(f.Columns, describe(s.graph.Fields[name], fill))
 	}
 	f.Default = s.defaultFor(use.Name)
+	if f.Default == nil {
+		f.Default, f.Source = s.readFor(use.Name)
+	}
 	return f
 }
 

@@ -30,6 +30,9 @@ type State struct {
 	FlowHash string
 	Practice *event.Practice
 
+	Detected event.MachineRead              // what was read of the PC
+	Attached map[int]event.ReadingsAttached // readings taken over time, by trial
+
 	progress // what an undo takes back
 
 	graph   *flow.Graph
@@ -145,6 +148,10 @@ func (s *State) apply(p event.Payload) error {
 		s.Settings = p.Settings
 	case event.RestartIntended:
 		s.Intended = true
+	case event.MachineRead:
+		s.Detected = p
+	case event.ReadingsAttached:
+		s.attached(p)
 	case event.TrialStarted:
 		s.Running, s.Found = &p, nil
 	case event.TrialFound:
@@ -211,6 +218,7 @@ func (s *State) takenBack(p event.AnswerTakenBack) error {
 	cut := s.past[last]
 	s.progress = cut.before
 	s.Since = s.Version
+	s.attachAgain()
 	s.past = s.past[:last]
 	s.machine.set(s.At)
 	s.history = slices.Clone(s.history)

@@ -76,6 +76,7 @@ type Field struct {
 	NeededIf map[string][]string `json:"needed_if,omitempty"` // required when another field has one of these values
 	Readback bool                `json:"readback,omitempty"`  // to be typed as read on the screen
 	Default  any                 `json:"default,omitempty"`   // known or proposed value
+	Source   string              `json:"source,omitempty"`    // where the default was read, if nobody typed it
 	Example  string              `json:"example,omitempty"`
 	Help     string              `json:"help,omitempty"`    // why it is asked and where to find it
 	Unknown  string              `json:"unknown,omitempty"` // what happens when it is left open

@@ -103,6 +103,8 @@ type Trial struct {
 	Minutes        units.Minutes `json:"minutes"`               // ran this long; for a failure, the time to failure; 0 with Outcome failed = at once or unknown
 	TimeUnknown    bool          `json:"time_unknown,omitzero"` // failed somewhere within the planned time
 	Readings       Readings      `json:"readings"`
+	// Sources tells where readings came from that nobody typed, by field name.
+	Sources map[string]string `json:"sources,omitempty"`
 }
 
 // Machine is what is known of the PC. Zero means "not known".
