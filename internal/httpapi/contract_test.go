@@ -105,7 +105,7 @@ func (c *contract) look(session string) {
 		session, session + "/prompt", session + "/history", session + "/trials", session + "/evidence",
 		session + "/sheet", session + "/sheet?format=html", session + "/sheet?format=pdf", session + "/sheet?format=md", session + "/sheet?format=csv",
 		session + "/sheet?format=json", session + "/export",
-		session + "/card", session + "/charts/need.svg", session + "/charts/heat.svg", session + "/charts/gain.svg", session + "/charts/timeline.svg",
+		session + "/card", session + "/outlook", session + "/charts/need.svg", session + "/charts/heat.svg", session + "/charts/gain.svg", session + "/charts/timeline.svg",
 	} {
 		require.Equal(c.t, http.StatusOK, c.call("GET", path, nil).Status, path)
 	}
@@ -156,6 +156,14 @@ func TestPracticeSessionKeepsTheContract(t *testing.T) {
 	require.Equal(t, http.StatusCreated, c.call("POST", "/api/v1/sessions/import", file).Status)
 	require.Equal(t, file, c.call("GET", session+"/export", nil).Body)
 	c.look(session)
+
+	id := strings.TrimPrefix(session, "/api/v1/sessions/")
+	other := strings.TrimPrefix(c.practice(), "/api/v1/sessions/")
+	side := into[struct{ Sessions []struct{ ID string } }](t, http.StatusOK, c.call("GET", "/api/v1/compare?ids="+id+","+other, nil))
+	require.Len(t, side.Sessions, 2)
+	require.Equal(t, id, side.Sessions[0].ID)
+	require.Equal(t, http.StatusUnprocessableEntity, c.call("GET", "/api/v1/compare?ids="+id, nil).Status)
+	require.Equal(t, http.StatusUnprocessableEntity, c.call("GET", "/api/v1/compare?ids="+id+","+id, nil).Status)
 
 	for path, item := range loadContract(t).Paths.Map() {
 		for method, op := range item.Operations() {

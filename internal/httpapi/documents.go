@@ -58,3 +58,14 @@ func (s *Server) card(c echo.Context) error {
 	}
 	return c.HTMLBlob(http.StatusOK, body)
 }
+
+// compare puts sessions side by side.
+func (s *Server) compare(c echo.Context) error {
+	x, err := s.config.Assist.Compare(c.Request().Context(), strings.Split(c.QueryParam("ids"), ","))
+	return reply(c, x, err)
+}
+
+func (s *Server) outlook(c echo.Context) error {
+	x, err := s.config.Assist.Outlook(c.Request().Context(), c.Param("id"))
+	return reply(c, x, err)
+}

@@ -123,6 +123,8 @@ func (s *Server) routes() {
 	v1.DELETE("/sessions/:id/trials/running", s.stopTrial)
 	v1.POST("/sessions/:id/trials/:n/log", s.attachLog)
 	v1.GET("/sessions/:id/evidence", s.evidence)
+	v1.GET("/compare", s.compare)
+	v1.GET("/sessions/:id/outlook", s.outlook)
 	v1.GET("/sessions/:id/card", s.card)
 	v1.GET("/sessions/:id/charts/:file", s.chart)
 	v1.GET("/sessions/:id/sheet", s.sheet)

@@ -15,6 +15,7 @@ type evidenceView struct {
 	Version  int64 // so that a picture is fetched anew when there is news
 	Sentence []piece
 	Bound    string
+	Further  []piece // what a further hour would prove
 	Keep     *keepView
 	Need     []needRow
 	Gains    []wording.Pair

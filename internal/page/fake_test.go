@@ -321,3 +321,28 @@ func (g *fakeGuide) sent() []assist.FormRequest {
 	defer g.mu.Unlock()
 	return slices.Clone(g.forms)
 }
+
+func (g *fakeGuide) Outlook(_ context.Context, id string) (session.Outlook, error) {
+	if _, err := g.of(id); err != nil {
+		return session.Outlook{}, err
+	}
+	return session.Outlook{
+		Further: &session.Further{Sentence: "A further hour of all-core load at the keep runs clean with a chance of about 96 %."},
+		Left:    session.TimeLeft{Step: 5, Low: 200, High: 600, Sentence: "From here it usually takes 3 h 30 min to 10 h in all."},
+	}, nil
+}
+
+func (g *fakeGuide) Compare(_ context.Context, ids []string) (assist.Comparison, error) {
+	if len(ids) < 2 {
+		return assist.Comparison{}, fault.New(fault.Invalid, "A comparison takes 2 to 4 different sessions.", "Choose them in the list of sessions.")
+	}
+	var out assist.Comparison
+	for _, id := range ids {
+		s, err := g.of(id)
+		if err != nil {
+			return out, err
+		}
+		out.Sessions = append(out.Sessions, assist.Compared{ID: id, Title: s.view.Title, Keep: s.view.Keep, Evidence: s.view.Evidence, Trials: len(s.trials), Crashes: 1})
+	}
+	return out, nil
+}

@@ -40,8 +40,8 @@ type flowView struct {
 
 // summaryView is one session of the list.
 type summaryView struct {
-	Base, Title, Heading, Where, Updated, Machine string
-	Practice, Finished                            bool
+	ID, Base, Title, Heading, Where, Updated, Machine string
+	Practice, Finished                                bool
 }
 
 func (p *pages) list(c echo.Context) error { return p.showList(c, http.StatusOK, nil) }
@@ -84,7 +84,7 @@ var startFields = map[string]string{"title": "#title", "seed": "#seed"}
 
 func summaryOf(s assist.Summary) summaryView {
 	v := summaryView{
-		Base: baseOf(s.ID), Title: s.Title, Heading: wording.Plain(s.Heading), Practice: s.Practice != nil, Finished: s.Finished,
+		ID: s.ID, Base: baseOf(s.ID), Title: s.Title, Heading: wording.Plain(s.Heading), Practice: s.Practice != nil, Finished: s.Finished,
 		Updated: clockTime(s.Updated, time.Now()), Machine: s.Updated.UTC().Format(time.RFC3339),
 	}
 	if s.StageOf > 0 {

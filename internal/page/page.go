@@ -49,6 +49,9 @@ type Guide interface {
 	Notices() []*fault.Error
 	Card(ctx context.Context, id string) (card.Data, error)
 	Bench
+	Outlook(ctx context.Context, id string) (session.Outlook, error)
+	// Compare returns an Invalid fault for less than two sessions or too many.
+	Compare(ctx context.Context, ids []string) (assist.Comparison, error)
 }
 
 // pages holds what the handlers share. It is safe for concurrent use.
@@ -83,6 +86,7 @@ func Register(e *echo.Echo, g Guide) error {
 	get("/s/:id/history", p.part("history"))
 	get("/s/:id/ladder", p.part("ladder"))
 	get("/s/:id/evidence", p.part("evidence"))
+	get("/compare", p.compare)
 	get("/s/:id/card", p.card)
 	get("/s/:id/card.svg", p.cardCode)
 	get("/s/:id/charts", p.charts)

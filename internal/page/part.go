@@ -24,6 +24,7 @@ type partPage struct {
 	Part     string
 	Ladder   []rungView
 	Progress string
+	Left     []piece
 	Evidence evidenceView
 	Entries  []entryView
 }
@@ -43,6 +44,11 @@ func (p *pages) part(name string) echo.HandlerFunc {
 			Frame: p.frame("part", partHeadings[name]+" – "+view.Title, base), Base: base, Title: view.Title,
 			Heading: partHeadings[name], Part: name, Ladder: ladderOf(view.Stages), Progress: progress(view.Stages),
 		}
+		outlook, err := p.guide.Outlook(ctx, view.ID)
+		if err != nil {
+			return err
+		}
+		page.Left = linked(base, outlook.Left.Sentence)
 		switch name {
 		case "history":
 			history, err := p.guide.History(ctx, id)
@@ -56,6 +62,7 @@ func (p *pages) part(name string) echo.HandlerFunc {
 				return err
 			}
 			page.Evidence = evidenceOf(base, view, trials)
+			page.Evidence.setOutlook(outlook)
 		}
 		return p.render.send(c, http.StatusOK, "part", page)
 	}

@@ -31,8 +31,10 @@ type sessionPage struct {
 	Live     *liveView // the trial of this step, on this PC
 	Error    *errorView
 	Reply    *replyView
+	Resume   *resumeView // what happened to a trial that has no end
 	Ladder   []rungView
 	Progress string
+	Left     []piece // how long the rest takes
 	Evidence evidenceView
 	Entries  []entryView
 	Earlier  int // entries that are only on the page of the whole notebook
@@ -97,6 +99,13 @@ func (p *pages) load(ctx context.Context, id string, typed typedForm) (*sessionP
 	if prompt.Trial && view.Practice == nil {
 		page.Step.LogTrial = len(trials) + 1
 	}
+	outlook, err := p.guide.Outlook(ctx, view.ID)
+	if err != nil {
+		return nil, err
+	}
+	page.Left = linked(base, outlook.Left.Sentence)
+	page.Evidence.setOutlook(outlook)
+	page.Resume = resumeOf(view, prompt)
 	page.Saved = newestAnswer(page.Entries)
 	if page.Earlier = len(page.Entries) - shownEntries; page.Earlier > 0 {
 		page.Entries = page.Entries[page.Earlier:]
