@@ -64,14 +64,16 @@ func TestTheLongestOfTwoLoadsCounts(t *testing.T) {
 	for i := range 600 {
 		x := values(0.8, 32, 12, 800)
 		if i < 60 {
-			x = values(1.30, 60, 120, 5100)
+			x = values(1.30, 90, 120, 5100)
 		}
 		if i >= 200 && i != 300 { // one second of rest is bridged
 			x = values(1.25, 70, 180, 5000)
 		}
 		require.NoError(t, s.Add(float64(i), x))
 	}
-	require.InDelta(t, 1.25, float64(s.Reduce(Want{}).LoadVoltage), 1e-9)
+	r := s.Reduce(Want{})
+	require.InDelta(t, 1.25, float64(r.LoadVoltage), 1e-9)
+	require.InDelta(t, 70, float64(r.CoreTemp), 1e-9, "the shorter load was hotter")
 }
 
 func TestGapsAndMissingSensorsAreTold(t *testing.T) {

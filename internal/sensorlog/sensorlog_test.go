@@ -31,6 +31,7 @@ func TestOneTrialInManyShapes(t *testing.T) {
 			require.Equal(t, sample.Held, r.ClockState)
 			require.InDelta(t, 50, r.LoadSeconds, 10, "%+v", r)
 			require.Equal(t, strings.HasPrefix(name, "headings again"), r.Gaps > 0)
+			require.Equal(t, name == "clock set back an hour", strings.Contains(strings.Join(log.Warnings, " "), "set back"))
 		})
 	}
 }
