@@ -9,50 +9,68 @@ import (
 	"belay/internal/units"
 )
 
-const (
-	// screenPass is the chance of passing that a screening trial is set for.
-	// Chosen: likely to pass, since a crash costs more time than a clean run,
-	// and yet unsure enough to teach something. See docs/adr/0006-first-planner.md.
-	screenPass = 0.72
-	// claim is the confidence that a keep is to reach.
-	claim = 0.90
-	// narrow is how near the 90 % need has to lie to the median before the
-	// closing trial is worth its time, in V.
-	narrow = 0.018
-	// Chosen: past this many trials of one search more evidence costs more
-	// than it brings.
-	mostTrials = 30
-	mostShadow = 10
-)
-
-// core climbs the ratio with short screening trials, then settles on a ratio
-// by shadow trials below the keep and one soak at the keep.
+// core climbs the ratio with short trials on the way to where ratio and
+// voltage should end, narrows the need by shadow trials below the keep, and
+// closes with one soak at the keep.
 func core(s *search) (*trial.Proposal, *trial.Ending) {
 	base := s.base()
 	if base.SetVoltage == 0 || s.belief.need == nil {
 		return nil, s.blocked("The baseline and the static voltage have to be measured first.")
 	}
-	held, volt := s.heldStatic()
-	if held == 0 {
-		held, volt = base.Ratio, base.SetVoltage
+	c := &coreSearch{search: s, base: base, mine: s.mine()}
+	c.held, c.volt = s.heldStatic()
+	if c.held == 0 {
+		c.held, c.volt = base.Ratio, base.SetVoltage
 	}
-	if top := s.fastestAllowed(); top > 0 && held > top {
-		held = top
+	c.floor = min(c.held, base.Ratio) - mostBelow
+	c.top = s.fastestAllowed()
+	if c.top > 0 && c.held > c.top {
+		c.held = c.top
 	}
-	mine := s.mine()
-	if t := last(mine); t != nil && s.wentDownAtOnce(*t) {
-		p := s.coreTrial(base, min(held, t.Settings.Ratio-1), volt, screenMinutes)
-		p.Because = "The PC went down at once. One short trial at a setting that held shows that nothing else is wrong."
-		p.IfClean, p.IfFailed = "The search goes on from there.", "Something else is wrong. Check cooling and memory before you go on."
-		return p, nil
-	}
-	if len(mine) < mostTrials && !settling(mine) && s.fastestAllowed() == 0 {
-		if p := s.climb(base, held, volt); p != nil {
+	if len(c.mine) < mostTrials && !c.closing() && c.top == 0 && c.affords(float64(screenMinutes)+changeMinutes) {
+		if p := c.climb(); p != nil {
 			return p, nil
 		}
 	}
-	return s.settle(base, held, volt, mine)
+	p, e := c.settle()
+	if p == nil && e.Blocked {
+		if back := c.stepBack(); back != nil {
+			return back, nil
+		}
+	}
+	return p, e
 }
+
+// stepBack proposes the trial that a crash at once asks for: a lower ratio at
+// the highest voltage used. It is nil where none is asked for.
+func (c *coreSearch) stepBack() *trial.Proposal {
+	t := last(c.mine)
+	if t == nil || !c.wentDownAtOnce(*t) || len(c.mine) >= mostTrials {
+		return nil
+	}
+	p := c.trial(min(c.held, t.Settings.Ratio-1), c.volt, screenMinutes)
+	if p.Settings.Ratio < 1 || !c.safe(p.Settings, p.Load) {
+		return nil
+	}
+	p.Because = "The PC went down at once. One short trial at a setting that should hold shows that nothing else is wrong."
+	p.IfClean, p.IfFailed = "The search goes on from there.", "Something else is wrong. Check cooling and memory before you go on."
+	return p
+}
+
+// coreSearch is one call of the core search.
+type coreSearch struct {
+	*search
+	base  trial.Settings
+	mine  []trial.Trial
+	held  units.Ratio // the highest that ran clean
+	volt  units.Volt  // the highest set voltage used
+	floor units.Ratio // the lowest that may be kept
+	top   units.Ratio // the highest ratio that later searches allow; 0: no limit
+}
+
+// mostBelow is how many ratios below the first static one may be kept, where
+// heat, a power cap or the ceiling leave nothing faster. Chosen.
+const mostBelow = 3
 
 // heldStatic is the highest ratio that ran clean with a static voltage, and
 // the highest voltage that ran without heat trouble.
@@ -60,7 +78,7 @@ func (s *search) heldStatic() (units.Ratio, units.Volt) {
 	var static []trial.Trial
 	for _, t := range s.Trials {
 		if t.Settings.VoltageMode == "static" && coreLoad(t.Load) {
-			static = append(static, t)
+			static = append(static, s.belief.ran(t))
 		}
 	}
 	return safety.Held(static)
@@ -82,51 +100,116 @@ func (s *search) wentDownAtOnce(t trial.Trial) bool {
 	return t.Outcome == trial.NoBoot || t.Outcome.Crash() && !t.TimeUnknown && t.Minutes <= s.Limits.SoonMinutes
 }
 
-// settling reports whether the search has begun to prove a keep by a soak.
-func settling(mine []trial.Trial) bool {
-	return slices.ContainsFunc(mine, func(t trial.Trial) bool { return t.PlannedMinutes >= soakMinutes })
+// closing reports whether the search has begun to prove a keep by a soak.
+func (c *coreSearch) closing() bool {
+	return slices.ContainsFunc(c.mine, isSoak)
 }
 
-func (s *search) coreTrial(base trial.Settings, r units.Ratio, v units.Volt, minutes units.Minutes) *trial.Proposal {
-	base.Ratio, base.SetVoltage = r, v
-	return &trial.Proposal{Settings: base, Load: trial.Scalar, Minutes: minutes}
+// isSoak reports whether a trial of the core search was a closing one.
+func isSoak(t trial.Trial) bool { return t.PlannedMinutes == soakMinutes }
+
+func (c *coreSearch) at(r units.Ratio, v units.Volt) trial.Settings {
+	x := c.base
+	x.Ratio, x.SetVoltage = r, v
+	return x
+}
+
+func (c *coreSearch) trial(r units.Ratio, v units.Volt, minutes units.Minutes) *trial.Proposal {
+	return &trial.Proposal{Settings: c.at(r, v), Load: trial.Scalar, Minutes: minutes}
 }
 
 // climb proposes the next ratio up, or nil when climbing is over.
-func (s *search) climb(base trial.Settings, held units.Ratio, volt units.Volt) *trial.Proposal {
-	r := held + s.Limits.RatioStep
-	if s.failedAtTop(r) || s.belief.needLoad(s, base, r, 0.5) > s.Limits.CoreCeiling {
+func (c *coreSearch) climb() *trial.Proposal {
+	r := c.held + c.Limits.RatioStep
+	if c.failedAtTop(r) {
 		return nil
 	}
-	top := min(up(volt, s.Limits.VoltStep), s.Limits.SetCeiling())
-	v := s.lowest(base, r, top, func(x trial.Settings) bool {
-		return s.belief.pass(x, trial.Scalar, screenMinutes) >= screenPass
+	goal, goalV := c.goal(r)
+	if goal < r {
+		return nil
+	}
+	top := min(up(c.volt, c.Limits.VoltStep), c.Limits.SetCeiling())
+	v := c.lowest(c.base, r, top, func(x trial.Settings) bool {
+		return c.belief.pass(x, trial.Scalar, screenMinutes) >= climbPass
 	})
 	if v == 0 {
 		v = top
 	}
-	v = s.aboveFailures(r, v, top)
-	p := s.coreTrial(base, r, v, screenMinutes)
-	chance := s.belief.pass(p.Settings, p.Load, p.Minutes)
-	if chance < 0.25 && top > volt && s.safe(s.coreTrial(base, held, top, screenMinutes).Settings, trial.Scalar) {
-		p = s.coreTrial(base, held, top, screenMinutes)
-		p.Because = fmt.Sprintf("Ratio %v asks for more voltage than one step allows. The same ratio at a higher voltage comes first.", r)
-		p.IfClean = "The next ratio follows at about this voltage."
-		p.IfFailed = "The search goes back and settles on what held."
-		return p
+	// Raise the voltage on the way, so that it is there when the ratio is.
+	steps := units.Volt(goal - r)
+	v = max(v, min(grid(goalV-steps*c.Limits.VoltStep), top))
+	v = c.aboveFailures(r, v, top)
+	for !c.fine(c.at(r, v)) && c.belief.pass(c.at(r, v-voltGrid), trial.Scalar, screenMinutes) >= climbPass {
+		v -= voltGrid
 	}
-	if !s.safe(p.Settings, p.Load) || chance < 0.1 {
+	chance := c.belief.pass(c.at(r, v), trial.Scalar, screenMinutes)
+	if chance < leastPass {
+		return c.raise(top, r)
+	}
+	minutes := screenMinutes
+	if c.belief.pass(c.at(r, v), trial.Scalar, screenMinutes) >= 0.9 {
+		minutes = stepMinutes
+	}
+	p := c.trial(r, v, minutes)
+	if !c.fine(p.Settings) {
 		return nil
 	}
-	p.Because = fmt.Sprintf("Ratio %v held. One step up, at a voltage that should pass with a chance of about %.0f %%.", held, chance*100)
+	p.Because = fmt.Sprintf("Ratio %v held. One step up, at a voltage that passes with a chance of about %.0f %%.", c.held, chance*100)
 	p.IfClean = fmt.Sprintf("Ratio %v counts as held, and the next step follows.", r)
 	p.IfFailed = "The failure tells how much voltage this ratio needs. The next trial goes higher or steps back."
 	return p
 }
 
+// fine reports whether settings may be tried and run at their own clock.
+func (c *coreSearch) fine(x trial.Settings) bool {
+	return c.safe(x, trial.Scalar) && c.belief.fits(x, trial.Scalar)
+}
+
+// raise proposes the highest ratio that held at a higher voltage, where the
+// next ratio asks for more than one step.
+func (c *coreSearch) raise(top units.Volt, next units.Ratio) *trial.Proposal {
+	p := c.trial(c.held, top, stepMinutes)
+	if top <= c.volt || !c.fine(p.Settings) {
+		return nil
+	}
+	p.Because = fmt.Sprintf("Ratio %v asks for more voltage than one step allows. The same ratio at a higher voltage comes first.", next)
+	p.IfClean = "The next ratio follows at about this voltage."
+	p.IfFailed = "The search goes back and settles on what held."
+	return p
+}
+
+// goal is the highest ratio from r upwards that may be kept, as the evidence
+// has it now, with the set voltage that it asks for; below r there is none.
+func (c *coreSearch) goal(r units.Ratio) (units.Ratio, units.Volt) {
+	best, volt := r-1, units.Volt(0)
+	for ; r < c.held+mostAhead; r++ {
+		v := c.lowest(c.base, r, c.Limits.SetCeiling(), func(x trial.Settings) bool {
+			m, _ := c.belief.middle(x, trial.Scalar)
+			return m.volt >= c.belief.needAt(r, m.temp, c.Wishes.TargetH, climbQuantile)
+		})
+		if v == 0 || !c.allowed(c.at(r, v)) {
+			break
+		}
+		best, volt = r, v
+	}
+	return best, volt
+}
+
+// mostAhead is how many ratios are looked ahead. Chosen: further the curve is
+// a guess.
+const mostAhead = 6
+
+// allowed reports whether nothing but the way there forbids to keep the
+// settings.
+func (s *search) allowed(x trial.Settings) bool {
+	return s.belief.fits(x, trial.Scalar) && !slices.ContainsFunc(s.vet(x, trial.Scalar), func(v safety.Veto) bool {
+		return v.Rule != safety.Step && v.Rule != safety.BackOff
+	})
+}
+
 // aboveFailures never repeats a voltage that failed at this ratio or below.
-func (s *search) aboveFailures(r units.Ratio, v, top units.Volt) units.Volt {
-	for _, t := range s.mine() {
+func (c *coreSearch) aboveFailures(r units.Ratio, v, top units.Volt) units.Volt {
+	for _, t := range c.mine {
 		if t.Outcome.Failed() && t.Load == trial.Scalar && t.Settings.Ratio <= r && t.Settings.SetVoltage >= v {
 			v = min(t.Settings.SetVoltage+voltGrid, top)
 		}
@@ -135,32 +218,25 @@ func (s *search) aboveFailures(r units.Ratio, v, top units.Volt) units.Volt {
 }
 
 // failedAtTop reports whether the ratio failed where no more voltage is
-// allowed, twice at any voltage within one step of the ceiling, or five times
+// allowed, twice at any voltage within one step of the ceiling, or four times
 // in all.
-func (s *search) failedAtTop(r units.Ratio) bool {
+func (c *coreSearch) failedAtTop(r units.Ratio) bool {
 	failures, nearTop := 0, 0
-	for _, t := range s.mine() {
+	for _, t := range c.mine {
 		if t.Settings.Ratio == r && (t.Outcome.Failed() || t.Outcome.Hot()) {
 			failures++
-			if t.Outcome.Hot() || t.Settings.SetVoltage >= s.Limits.SetCeiling()-s.Limits.VoltStep {
+			if t.Outcome.Hot() || t.Settings.SetVoltage >= c.Limits.SetCeiling()-c.Limits.VoltStep {
 				nearTop++
 			}
 		}
 	}
-	return failures >= 5 || nearTop >= 2
+	return failures >= 4 || nearTop >= 2
 }
 
-// needLoad is the load voltage that a ratio needs for the target at quantile
-// q, under the hardest of the core loads that were tried.
-func (b *belief) needLoad(s *search, base trial.Settings, r units.Ratio, q float64) units.Volt {
-	base.Ratio = r
-	v := b.need.Need(trial.Scalar, r, b.temp(base, trial.Scalar), s.Wishes.TargetH, q)
-	for _, t := range s.Trials {
-		if t.Load == trial.Mixed {
-			return max(v, b.need.Need(trial.Mixed, r, b.temp(base, trial.Mixed), s.Wishes.TargetH, q))
-		}
-	}
-	return v
+// needAt is the load voltage that a ratio needs for the target at quantile q,
+// with the care that tails ask for.
+func (b *belief) needAt(r units.Ratio, t units.Celsius, targetH, q float64) units.Volt {
+	return b.need.Need(trial.Scalar, r, t, careful(targetH), q)
 }
 
 // lowest is the lowest voltage on the grid, up to top, at which ok holds, or
@@ -200,71 +276,4 @@ func (s *search) confident(x trial.Settings) bool {
 		}
 	}
 	return true
-}
-
-// settle proves the fastest ratio whose keep is allowed.
-func (s *search) settle(base trial.Settings, held units.Ratio, volt units.Volt, mine []trial.Trial) (*trial.Proposal, *trial.Ending) {
-	for r := held; r >= base.Ratio && r > 0; r-- {
-		keep := s.lowest(base, r, s.Limits.SetCeiling(), s.confident)
-		if keep == 0 {
-			continue
-		}
-		x := base
-		x.Ratio, x.SetVoltage = r, keep
-		if slices.ContainsFunc(s.vet(x, trial.Scalar), func(v safety.Veto) bool { return v.Rule != safety.Step && v.Rule != safety.BackOff }) {
-			continue
-		}
-		if p, e := s.prove(base, x, volt, mine); p != nil || e != nil {
-			return p, e
-		}
-	}
-	return nil, s.blocked("No ratio above the delivered one met the target within the limits. The settings stay as delivered.")
-}
-
-// prove proposes the next trial towards the keep, or ends with it.
-func (s *search) prove(base, keep trial.Settings, volt units.Volt, mine []trial.Trial) (*trial.Proposal, *trial.Ending) {
-	r, v := keep.Ratio, keep.SetVoltage
-	if v > up(volt, s.Limits.VoltStep) {
-		p := s.coreTrial(base, r, up(volt, s.Limits.VoltStep), screenMinutes)
-		p.Because = "The voltage to keep is more than one step above what was used so far. One step comes first."
-		p.IfClean, p.IfFailed = "The voltage to keep is within reach.", "The need is higher than thought, and the estimate follows."
-		return p, nil
-	}
-	spread := s.belief.needLoad(s, base, r, claim) - s.belief.needLoad(s, base, r, 0.5)
-	shadows, soaked := 0, false
-	for _, t := range mine {
-		if t.Settings.Ratio != r {
-			continue
-		}
-		if t.PlannedMinutes >= soakMinutes && t.Outcome == trial.Clean && t.Settings.SetVoltage <= v {
-			soaked = true
-		}
-		if t.PlannedMinutes < soakMinutes && t.Settings.SetVoltage < v {
-			shadows++
-		}
-	}
-	confidence := s.belief.confidence(keep, trial.Scalar, s.Wishes.TargetH)
-	if soaked || len(mine) >= mostTrials+mostShadow {
-		return nil, s.keep(keep, fmt.Sprintf("Ratio %v at %v is the fastest setting that meets your target. Confidence: %d %%.", r, v, Percent(confidence)))
-	}
-	if spread > narrow && shadows < mostShadow {
-		shadow := s.lowest(base, r, v-voltGrid, func(x trial.Settings) bool {
-			return s.belief.pass(x, trial.Scalar, screenMinutes) >= screenPass
-		})
-		if shadow == 0 {
-			shadow = v - voltGrid
-		}
-		p := s.coreTrial(base, r, shadow, screenMinutes)
-		if s.safe(p.Settings, p.Load) {
-			p.Because = "A shadow trial: below the voltage to keep, a short run proves more than a night at the keep."
-			p.IfClean = "The voltage to keep may come down."
-			p.IfFailed = "The need is bracketed. The voltage to keep rises a little."
-			return p, nil
-		}
-	}
-	p := s.coreTrial(base, r, v, soakMinutes)
-	p.Because = fmt.Sprintf("This is the setting to keep. By the trials so far it meets your target with %d %% confidence.", Percent(confidence))
-	p.IfClean = "The search ends with this setting."
-	p.IfFailed = "The voltage to keep rises, or the ratio steps back."
-	return p, nil
 }

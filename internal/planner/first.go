@@ -9,16 +9,6 @@ import (
 	"belay/internal/units"
 )
 
-// Lengths of trials in minutes. Chosen: a measurement lasts several warm-up
-// times of a cooler; a screening trial is short since evidence is shared; the
-// closing trial of a search is as long as an evening allows.
-const (
-	measureMinutes units.Minutes = 15
-	screenMinutes  units.Minutes = 8
-	soakMinutes    units.Minutes = 45
-	memoryMinutes  units.Minutes = 20
-)
-
 // liftedLimit is what a firmware usually takes as "no limit", in W. Common
 // practice, no source: the largest value of the field.
 const liftedLimit units.Watt = 4095
@@ -87,10 +77,7 @@ func voltageMode(s *search) (*trial.Proposal, *trial.Ending) {
 	if settings.Ratio == 0 {
 		return nil, s.blocked("The stock ratio is not known, so there is nothing to start from.")
 	}
-	settings.SetVoltage = s.staticStart()
-	for !s.safe(settings, trial.Scalar) && settings.SetVoltage > s.belief.stock+voltGrid {
-		settings.SetVoltage = grid(settings.SetVoltage - 2*voltGrid)
-	}
+	settings = s.firstStatic(settings)
 	t := last(s.mine())
 	if t != nil && t.Outcome.Failed() {
 		settings.SetVoltage = up(t.Settings.SetVoltage, s.Limits.VoltStep)
@@ -114,6 +101,39 @@ func voltageMode(s *search) (*trial.Proposal, *trial.Ending) {
 		IfFailed: "The next static voltage is higher.",
 	}, nil
 }
+
+// mostStepsDown is how many ratios below the delivered one the first static
+// setting may lie. Chosen: further down something else is wrong.
+const mostStepsDown = 8
+
+// firstStatic fills in ratio and voltage of the first static setting: the
+// delivered ratio, if it is safe and no cap holds it down. A PC that runs hot
+// as delivered begins with less voltage, and then with a lower ratio.
+func (s *search) firstStatic(x trial.Settings) trial.Settings {
+	start := s.staticStart()
+	first := x
+	first.SetVoltage = start
+	for ; x.Ratio > s.Machine.StockRatio-mostStepsDown && x.Ratio > 0; x.Ratio-- {
+		for v := start; v > start-firstCut; v -= 2 * voltGrid {
+			x.SetVoltage = grid(v)
+			if v < start && s.belief.need != nil && s.belief.pass(x, trial.Scalar, screenMinutes) < firstPass {
+				break
+			}
+			if s.safe(x, trial.Scalar) && s.belief.fits(x, trial.Scalar) {
+				return x
+			}
+		}
+	}
+	return first
+}
+
+// firstCut is how far below the usual start the first static voltage is looked
+// for, V, and firstPass the least chance to pass there. Chosen: the delivered
+// voltage has a reserve of a tenth, and the first static trial is to hold.
+const (
+	firstCut  = 0.200
+	firstPass = 0.85
+)
 
 // staticStart is the first static voltage: the load voltage as delivered plus
 // the expected droop, low enough that no usual load line passes the ceiling.

@@ -22,11 +22,11 @@ func FurtherRun(in Input, keep trial.Settings, load trial.Load, minutes units.Mi
 	if b.need == nil || keep.Ratio == 0 || keep.SetVoltage == 0 || b.need.Thin(load, b.under(keep, load)) {
 		return nil
 	}
-	v, temp := units.Volt(b.loadVoltage(keep, load)[1]), b.temp(keep, load)
+	m, _ := b.middle(keep, load)
 	ratio := b.under(keep, load)
 	w, err := b.need.WorthOf(
-		stability.Observation{Load: load, Ratio: ratio, LoadVoltage: v, CoreTemp: temp, PlannedMinutes: minutes},
-		stability.Keep{Load: load, Ratio: ratio, LoadVoltage: v, CoreTemp: temp, TargetH: in.Wishes.TargetH},
+		stability.Observation{Load: load, Ratio: ratio, LoadVoltage: m.volt, CoreTemp: m.temp, PlannedMinutes: minutes},
+		stability.Keep{Load: load, Ratio: ratio, LoadVoltage: m.volt, CoreTemp: m.temp, TargetH: careful(in.Wishes.TargetH)},
 	)
 	if err != nil {
 		return nil

@@ -3,6 +3,7 @@ package planner
 import (
 	"fmt"
 
+	"belay/internal/safety"
 	"belay/internal/trial"
 	"belay/internal/units"
 )
@@ -11,7 +12,10 @@ import (
 // the core ratio back costs less speed.
 const mostOffset = 8
 
-// wideVector finds the smallest offset at which wide-vector loads hold too.
+// wideVector finds the smallest offset at which wide-vector loads meet the
+// target with the claimed confidence, within the limits. A trial runs at the
+// smallest offset that is as likely to pass as a step of the climb: for a larger one it is a shadow
+// trial.
 func wideVector(s *search) (*trial.Proposal, *trial.Ending) {
 	settings := s.base()
 	if settings.SetVoltage == 0 {
@@ -28,29 +32,38 @@ func wideVector(s *search) (*trial.Proposal, *trial.Ending) {
 			clean = n
 		}
 	}
-	// Each trial narrows what wide vectors draw, so a smaller offset may have
-	// become safe since.
-	n := failed + 1
-	for n < mostOffset {
-		settings.WideVectorOffset = n
-		if s.safe(settings, trial.WideVector) {
-			break
-		}
-		n++
+	try := s.smallestOffset(settings, failed+1, func(x trial.Settings) bool {
+		return s.belief.need == nil || s.belief.pass(x, trial.WideVector, 2*screenMinutes) >= climbPass
+	})
+	sure := s.smallestOffset(settings, failed+1, func(x trial.Settings) bool {
+		return s.belief.need == nil || s.belief.confidence(x, trial.WideVector, s.Wishes.TargetH) >= claim
+	})
+	if clean > failed && clean >= 0 && clean <= max(sure, try) {
+		settings.WideVectorOffset = max(sure, clean)
+		return nil, s.keep(settings, fmt.Sprintf("Wide-vector loads held with offset %d. With offset %d they meet your target with %d %% confidence.",
+			clean, settings.WideVectorOffset, Percent(s.belief.confidence(settings, trial.WideVector, s.Wishes.TargetH))))
 	}
-	settings.WideVectorOffset = n
-	if clean > failed && clean >= 0 && clean <= n {
-		settings.WideVectorOffset = clean
-		return nil, s.keep(settings, fmt.Sprintf("Wide-vector loads held with offset %d.", clean))
-	}
+	settings.WideVectorOffset = try
 	because := "Wide vectors draw more current and more heat. First see whether they hold at the full ratio."
-	if n > 0 {
-		because = fmt.Sprintf("At a smaller offset wide-vector loads fail or would run too hot. Try %d.", n)
+	if try > 0 {
+		because = fmt.Sprintf("At a smaller offset wide-vector loads fail, would run too hot, or are not likely to hold. Try %d.", try)
 	}
 	return &trial.Proposal{
 		Settings: settings, Load: trial.WideVector, Minutes: 2 * screenMinutes,
-		Because: because, IfClean: "This offset stays.", IfFailed: "The offset grows by one step.",
+		Because: because, IfClean: "This offset stays, or a larger one that meets your target.", IfFailed: "The offset grows.",
 	}, nil
+}
+
+// smallestOffset is the smallest offset from n upwards that nothing forbids and
+// for which ok holds; mostOffset if there is none.
+func (s *search) smallestOffset(x trial.Settings, n int, ok func(trial.Settings) bool) int {
+	for ; n < mostOffset; n++ {
+		x.WideVectorOffset = n
+		if s.safe(x, trial.WideVector) && ok(x) {
+			break
+		}
+	}
+	return n
 }
 
 // cache raises the cache ratio step by step and stops where it fails or no
@@ -70,15 +83,22 @@ func cache(s *search) (*trial.Proposal, *trial.Ending) {
 		keep, best = t.Settings, t.Settings.CacheRatio
 	}
 	settings.CacheRatio = best + 1
-	if len(s.mine()) >= 3 || settings.CacheRatio > top || !s.safe(settings, trial.Cache) {
+	next, pays := bestStep([]step{{
+		settings: settings, name: "cache ratio", gain: cacheShare / float64(best), holds: holding(len(s.mine())), minutes: screenMinutes,
+	}})
+	if !pays || settings.CacheRatio > top || !s.safe(settings, trial.Cache) {
 		return nil, s.keep(keep, "The cache ratio has come as far as it pays.")
 	}
 	return &trial.Proposal{
-		Settings: settings, Load: trial.Cache, Minutes: screenMinutes,
-		Because: "One step of cache ratio. Expect a gain near the noise.",
+		Settings: settings, Load: trial.Cache, Minutes: next.minutes,
+		Because: fmt.Sprintf("One step of cache ratio. Expect a gain near the noise, with a chance of about %.0f %% to hold.", 100*next.holds),
 		IfClean: "One more step follows, as long as it pays.", IfFailed: "The last cache ratio that held stays.",
 	}, nil
 }
+
+// cacheShare is the gain per relative step of the cache clock. Common practice,
+// no source: programs gain a tenth of it or less.
+const cacheShare = 0.10
 
 // together proves everything at once: mixed load first, then bursts and idle.
 func together(s *search) (*trial.Proposal, *trial.Ending) {
@@ -142,7 +162,8 @@ func (s *search) merged() trial.Settings {
 	// A failure of everything together asks for more voltage than each part alone.
 	if s.belief.need != nil && m.Ratio > 0 {
 		if v := s.lowest(m, m.Ratio, s.Limits.SetCeiling(), s.confident); v > m.SetVoltage {
-			m.SetVoltage = v
+			_, used := safety.Held(s.Trials) // one step at a time
+			m.SetVoltage = max(m.SetVoltage, min(v, up(used, s.Limits.VoltStep)))
 		}
 	}
 	return m

@@ -3,6 +3,7 @@ package planner
 import (
 	"fmt"
 
+	"belay/internal/memtiming"
 	"belay/internal/trial"
 )
 
@@ -47,72 +48,78 @@ func memoryProfile(s *search) (*trial.Proposal, *trial.Ending) {
 	}, nil
 }
 
-// memoryMove is one change of one memory setting.
-type memoryMove struct {
-	name string
-	make func(trial.Settings) trial.Settings
-}
-
-// moves are tried in this order, each until it fails once. Common practice,
-// no source: data rate first, since it brings the most.
-var moves = []memoryMove{
-	{"data rate", func(s trial.Settings) trial.Settings { s.DataRate += rateStep; return s }},
-	{"CL", func(s trial.Settings) trial.Settings { s.CL--; return s }},
-	{"tRCD", func(s trial.Settings) trial.Settings { s.TRCD--; return s }},
-	{"tRP", func(s trial.Settings) trial.Settings { s.TRP--; return s }},
-}
-
-// memory changes one thing at a time from the profile that held.
+// memory changes one thing at a time from the profile that held, and takes
+// the change next that is expected to gain most per hour.
 func memory(s *search) (*trial.Proposal, *trial.Ending) {
 	keep := s.base()
 	if keep.DataRate == 0 || keep.CL == 0 {
 		return nil, s.keep(keep, "The memory profile is not in use, so there is nothing to refine.")
 	}
 	mine := s.mine()
-	done := map[string]bool{}
-	steps := map[string]int{}
+	failed, taken := map[string]bool{}, map[string]int{}
 	for _, t := range mine {
 		name := moveOf(keep, t.Settings)
 		if t.Outcome == trial.Clean {
 			keep = t.Settings
-			steps[name]++
+			taken[name]++
 		} else {
-			done[name] = true
+			failed[name] = true
 		}
 	}
-	if t := last(mine); t != nil && s.wentDownAtOnce(*t) && t.Outcome == trial.NoBoot {
-		for _, m := range moves { // a PC that does not start: one change of each kind is enough
-			if steps[m.name] > 0 {
-				done[m.name] = true
-			}
+	if t := last(mine); t != nil && t.Outcome == trial.NoBoot {
+		for name := range taken { // a PC that does not start: one change of each kind is enough
+			failed[name] = true
 		}
 	}
-	for _, m := range moves {
-		if done[m.name] || steps[m.name] >= 2 || len(mine) >= 8 {
-			continue
-		}
-		next := m.make(keep)
-		if next.CL < 8 || next.TRCD < 8 || next.TRP < 8 || !s.safe(next, trial.Memory) {
-			continue
-		}
-		return &trial.Proposal{
-			Settings: next, Load: trial.Memory, Minutes: memoryMinutes,
-			Because: fmt.Sprintf("One step of %s, and nothing else. So a failure has one cause.", m.name),
-			IfClean: "This step stays, and the next follows.", IfFailed: "Back to the last memory setting that held.",
-		}, nil
+	best, pays := bestStep(s.memorySteps(keep, failed, taken))
+	if !pays || len(mine) >= mostMemory {
+		return nil, s.keep(keep, "No further memory step is likely to hold and to gain enough for its time.")
 	}
-	return nil, s.keep(keep, "No further memory step held, or the next would gain too little.")
+	return &trial.Proposal{
+		Settings: best.settings, Load: trial.Memory, Minutes: best.minutes,
+		Because: fmt.Sprintf("One step of %s, and nothing else. So a failure has one cause. %s", best.name, best.text()),
+		IfClean: "This step stays, and the next one that pays follows.", IfFailed: "Back to the last memory setting that held.",
+	}, nil
+}
+
+// mostMemory is how many trials the memory search may take. Chosen: an evening.
+const mostMemory = 8
+
+// memoryNames are the kinds of change, by the field that differs.
+var memoryNames = map[string]string{"data_rate_mts": "data rate", "cl": "CL", "trcd": "tRCD", "trp": "tRP", "tras": "tRAS"}
+
+// memorySteps are the legal single changes from the settings that have not
+// failed and that nothing forbids.
+func (s *search) memorySteps(from trial.Settings, failed map[string]bool, taken map[string]int) []step {
+	standard := memtiming.DDR4
+	if s.Machine.MemoryStandard == "ddr5" {
+		standard = memtiming.DDR5
+	}
+	var out []step
+	for _, c := range memtiming.Next(memtiming.Settings{
+		Standard: standard, Rate: from.DataRate, CL: from.CL, TRCD: from.TRCD, TRP: from.TRP, TRAS: from.TRAS,
+	}, memtiming.EvenWorkload, 0, 0) {
+		name := memoryNames[c.Changed]
+		x := from
+		x.DataRate, x.CL, x.TRCD, x.TRP, x.TRAS = c.Settings.Rate, c.Settings.CL, c.Settings.TRCD, c.Settings.TRP, c.Settings.TRAS
+		if !failed[name] && s.safe(x, trial.Memory) {
+			out = append(out, step{settings: x, name: name, gain: c.Gain, holds: holding(taken[name]), minutes: memoryMinutes})
+		}
+	}
+	return out
 }
 
 // moveOf names the move that leads from one setting to the other.
 func moveOf(from, to trial.Settings) string {
 	switch {
 	case to.DataRate != from.DataRate:
-		return "data rate"
+		return memoryNames["data_rate_mts"]
 	case to.CL != from.CL:
-		return "CL"
+		return memoryNames["cl"]
 	case to.TRCD != from.TRCD:
-		return "tRCD"
+		return memoryNames["trcd"]
+	case to.TRP != from.TRP:
+		return memoryNames["trp"]
 	}
-	return "tRP"
+	return memoryNames["tras"]
 }

@@ -23,6 +23,8 @@ const MeterSlack units.Volt = 0.030
 type Wishes struct {
 	TargetH   float64 // mean hours between failures under heavy load
 	StepsBack int     // ratio steps below the fastest that held, for daily use
+	Hours     float64 // that the person will spend in all; 0: as many as it takes
+	Priority  string  // fast, cool or quiet; "" is fast
 	Mode      string  // static, adaptive or offset, for daily use
 }
 
@@ -50,6 +52,7 @@ type search struct {
 
 // Next returns either the next trial or the end of the search.
 func Next(in Input) (*trial.Proposal, *trial.Ending) {
+	in = wished(in)
 	s := &search{Input: in, belief: believe(in)}
 	find, ok := searches[in.Search]
 	if !ok {
@@ -94,7 +97,7 @@ func (s *search) finish(p *trial.Proposal) {
 
 func (s *search) vet(settings trial.Settings, load trial.Load) []safety.Veto {
 	return s.Limits.Vet(safety.Candidate{
-		Settings: settings, Load: load, Expect: s.belief.expect(settings, load, 0),
+		Settings: settings, Load: load, Expect: s.belief.expect(settings, load, 0), Highest: s.belief.highest(settings, load),
 	}, s.Machine.MemoryStandard, s.Trials)
 }
 

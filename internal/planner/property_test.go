@@ -51,7 +51,10 @@ func TestNoProposalPassesALimit(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := Input{
 			Search: rapid.SampledFrom(Order).Draw(t, "search"), Machine: machine, Limits: limits,
-			Wishes: Wishes{TargetH: 500, StepsBack: rapid.IntRange(0, 2).Draw(t, "steps"), Mode: "adaptive"},
+			Wishes: Wishes{
+				TargetH: rapid.SampledFrom([]float64{60, 500, 2000}).Draw(t, "target"), StepsBack: rapid.IntRange(0, 2).Draw(t, "steps"), Mode: "adaptive",
+				Hours: rapid.SampledFrom([]float64{0, 1, 6, 200}).Draw(t, "hours"), Priority: rapid.SampledFrom([]string{"", "fast", "cool", "quiet"}).Draw(t, "priority"),
+			},
 			Endings: map[string]trial.Ending{"voltage-mode": {Search: "voltage-mode", Keep: trial.Settings{
 				Ratio: 48, SetVoltage: 1.25, VoltageMode: "static", DataRate: 3600, CL: 16, TRCD: 19, TRP: 19, TRAS: 39, DRAMVoltage: 1.35,
 			}}},
@@ -77,6 +80,15 @@ func TestNoProposalPassesALimit(t *testing.T) {
 		require.NotEmpty(t, p.IfClean)
 		require.NotEmpty(t, p.IfFailed)
 		require.Positive(t, float64(p.Minutes))
+		if p.Expect != nil { // no drawn trial is long enough to show by itself that its heat is held
+			limit := float64(limits.TempLimit)
+			if in.Search == "core" || in.Search == "wide-vector" {
+				limit -= float64(coolReserve[in.Wishes.Priority])
+			}
+			require.LessOrEqual(t, p.Expect.CoreTemp[2], limit+0.1)
+			require.LessOrEqual(t, p.Expect.PackagePower[2], float64(limits.PowerLimit)+0.1)
+			require.LessOrEqual(t, p.Expect.LoadVoltage[1], float64(limits.CoreCeiling)+0.001)
+		}
 		ratio, volt := units.Ratio(0), units.Volt(0)
 		for _, x := range in.Trials {
 			if x.Outcome == trial.Clean {
@@ -86,6 +98,12 @@ func TestNoProposalPassesALimit(t *testing.T) {
 				volt = max(volt, x.Settings.SetVoltage)
 			}
 			if x.Outcome.Hot() && x.Load == p.Load && p.Load == trial.Scalar && s.SustainedLimit == x.Settings.SustainedLimit {
+				if x.Settings.SetVoltage == 0 && s.SetVoltage > 0 { // automatic voltage: only the power can be compared
+					require.NotNil(t, p.Expect)
+					require.Less(t, s.SetVoltage, limits.CoreCeiling+limits.SetAbove+1e-9)
+					require.Less(t, p.Expect.PackagePower[1], float64(x.Readings.PackagePower))
+					continue
+				}
 				require.False(t, s.Ratio >= x.Settings.Ratio && s.SetVoltage >= x.Settings.SetVoltage, "at or above a setting that failed from heat")
 			}
 		}

@@ -34,8 +34,8 @@ func Assess(in Input, keep trial.Settings, load trial.Load) Report {
 		r.needs(b, in, load)
 		if keep.Ratio > 0 && keep.SetVoltage > 0 && !b.need.Thin(load, b.under(keep, load)) {
 			c := b.confidence(keep, load, in.Wishes.TargetH)
-			v := b.loadVoltage(keep, load)[1]
-			reserve := (v - float64(b.need.Need(load, b.under(keep, load), b.temp(keep, load), in.Wishes.TargetH, 0.5))) * 1000
+			m, _ := b.middle(keep, load)
+			reserve := (m.volt - b.need.Need(load, b.under(keep, load), m.temp, in.Wishes.TargetH, 0.5)).Millivolts()
 			r.Confidence, r.ReserveMV = &c, &reserve
 		}
 	}
@@ -64,7 +64,7 @@ func (r *Report) needs(b *belief, in Input, load trial.Load) {
 		return
 	}
 	for x := lo; x <= hi+1; x++ {
-		r.Needs = append(r.Needs, Need{Load: load, Ratio: x, Band: b.need.NeedBand(load, x, 0, in.Wishes.TargetH)})
+		r.Needs = append(r.Needs, Need{Load: load, Ratio: x, Band: b.need.NeedBand(load, x, 0, careful(in.Wishes.TargetH))})
 	}
 	r.Warnings = append(r.Warnings, b.need.Warnings(load, hi)...)
 }

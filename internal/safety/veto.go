@@ -35,6 +35,9 @@ type Candidate struct {
 	Settings trial.Settings
 	Load     trial.Load
 	Expect   *trial.Expectation // nil: cannot be predicted
+	// Highest is the upper end of the load voltage itself, where the load line
+	// is known; 0: the expectation stands for it, with the meter's scatter.
+	Highest units.Volt
 }
 
 // For returns the limits as they hold for this PC: its own temperature limit,
@@ -102,7 +105,11 @@ func (l Limits) predicted(c Candidate) []Veto {
 		return nil
 	}
 	var v []Veto
-	if x := units.Volt(c.Expect.LoadVoltage[2]); x > l.CoreCeiling+1e-9 {
+	x := c.Highest
+	if x == 0 {
+		x = units.Volt(c.Expect.LoadVoltage[2])
+	}
+	if x > l.CoreCeiling+1e-9 {
 		v = append(v, Veto{Ceiling, "set_voltage_v", fmt.Sprintf(
 			"The load voltage could reach %v, above the ceiling of %v.", x, l.CoreCeiling)})
 	}
@@ -117,13 +124,17 @@ func (l Limits) predicted(c Candidate) []Veto {
 	return v
 }
 
-// ranCool reports whether a clean trial asked at least as much of cooling and
+// warmMinutes is how long a clean run has to last to show that its heat is
+// held for hours. Chosen: some cooler and case take half an hour to warm up.
+const warmMinutes units.Minutes = 30
+
+// ranCool reports whether a clean trial of at least warmMinutes asked at least as much of cooling and
 // supply: a heavier or the same load, at no lower ratio and voltage, under no
 // lower power cap. A measurement is worth more than a prediction.
 func ranCool(c Candidate, history []trial.Trial) bool {
 	for _, t := range history {
 		s := t.Settings
-		if t.Outcome != trial.Clean || heavier[t.Load] < heavier[c.Load] || capped(s, c.Settings) {
+		if t.Outcome != trial.Clean || t.Minutes < warmMinutes || heavier[t.Load] < heavier[c.Load] || capped(s, c.Settings) {
 			continue
 		}
 		automatic := (s.SetVoltage == 0) == (c.Settings.SetVoltage == 0) && (s.Ratio == 0) == (c.Settings.Ratio == 0)
@@ -181,6 +192,11 @@ func effective(s trial.Settings, load trial.Load) units.Ratio {
 	return s.Ratio
 }
 
+// coolerShare is the share of the power of a trial that heat ended below which
+// another setting counts as cooler. Chosen: well outside the error of a power
+// reading.
+const coolerShare = 0.93
+
 // hotAgain refuses what is at least as fast, at least as high in voltage and
 // under at least as heavy a load as a trial that heat ended, unless the power
 // cap is lower now.
@@ -189,6 +205,14 @@ func hotAgain(c Candidate, history []trial.Trial) []Veto {
 		s := t.Settings
 		if !t.Outcome.Hot() || heavier[c.Load] < heavier[t.Load] || capped(c.Settings, s) {
 			continue
+		}
+		if s.SetVoltage == 0 && c.Settings.SetVoltage > 0 {
+			// Automatic voltage: only what was drawn can be compared.
+			if c.Expect != nil && c.Expect.PackagePower[1] < coolerShare*float64(t.Readings.PackagePower) {
+				continue
+			}
+			return []Veto{{HotAgain, "set_voltage_v", fmt.Sprintf(
+				"Trial %d ran too hot with automatic voltage. This would draw about as much.", t.N)}}
 		}
 		if effective(c.Settings, c.Load) >= effective(s, t.Load) && c.Settings.SetVoltage >= s.SetVoltage {
 			return []Veto{{HotAgain, "set_voltage_v", fmt.Sprintf(

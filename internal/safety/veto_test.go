@@ -42,6 +42,8 @@ func TestVet(t *testing.T) {
 	calm := expect(1.22, 80, 220)
 	hot := append(held, ran(2, static(50, 1270), trial.TooHot, 3))
 	crashed := append(held, ran(2, static(50, 1260), trial.Froze, 0.2))
+	warm := []trial.Trial{ran(1, static(49, 1250), trial.Clean, 30)}
+	automatic := append(held, trial.Trial{N: 2, Load: trial.Scalar, Outcome: trial.TooHot, Minutes: 3, Readings: trial.Readings{PackagePower: 250}})
 	late := append(held, ran(2, static(50, 1260), trial.Froze, 6))
 	cases := []struct {
 		name    string
@@ -49,22 +51,27 @@ func TestVet(t *testing.T) {
 		history []trial.Trial
 		want    []Rule
 	}{
-		{"one step up", Candidate{static(50, 1275), trial.Scalar, calm}, held, nil},
-		{"two ratios up", Candidate{static(51, 1250), trial.Scalar, calm}, held, []Rule{Step}},
-		{"26 mV up", Candidate{static(50, 1276), trial.Scalar, calm}, held, []Rule{Step}},
-		{"load voltage over the ceiling", Candidate{static(50, 1260), trial.Scalar, expect(1.351, 80, 220)}, held, []Rule{Ceiling}},
-		{"too hot", Candidate{static(50, 1260), trial.Scalar, expect(1.22, 100.5, 220)}, held, []Rule{Heat}},
-		{"too much power", Candidate{static(50, 1260), trial.Scalar, expect(1.22, 80, 351)}, held, []Rule{Power}},
-		{"step up that cannot be predicted", Candidate{static(50, 1260), trial.Scalar, nil}, held, []Rule{Unknown}},
-		{"where heat ended a trial", Candidate{static(50, 1270), trial.Scalar, calm}, hot, []Rule{HotAgain}},
-		{"hotter load where heat ended a trial", Candidate{static(50, 1275), trial.WideVector, calm}, hot, []Rule{HotAgain}},
-		{"below where heat ended a trial", Candidate{static(50, 1265), trial.Scalar, calm}, hot, nil},
-		{"as before after a crash at once", Candidate{static(50, 1275), trial.Scalar, calm}, crashed, []Rule{BackOff}},
-		{"a step back after a crash at once", Candidate{static(49, 1250), trial.Scalar, calm}, crashed, nil},
-		{"higher voltage after a late freeze", Candidate{static(50, 1275), trial.Scalar, calm}, late, nil},
-		{"predicted too hot, but a heavier load ran cool", Candidate{static(49, 1250), trial.Memory, expect(1.22, 120, 220)}, held, nil},
-		{"predicted too hot, and only a lighter load ran cool", Candidate{static(49, 1250), trial.WideVector, expect(1.22, 120, 220)}, held, []Rule{Heat}},
-		{"set voltage over its ceiling", Candidate{static(49, 1411), trial.Scalar, calm}, nil, []Rule{SetAbove}},
+		{"one step up", Candidate{Settings: static(50, 1275), Load: trial.Scalar, Expect: calm}, held, nil},
+		{"two ratios up", Candidate{Settings: static(51, 1250), Load: trial.Scalar, Expect: calm}, held, []Rule{Step}},
+		{"26 mV up", Candidate{Settings: static(50, 1276), Load: trial.Scalar, Expect: calm}, held, []Rule{Step}},
+		{"load voltage over the ceiling", Candidate{Settings: static(50, 1260), Load: trial.Scalar, Expect: expect(1.351, 80, 220)}, held, []Rule{Ceiling}},
+		{"too hot", Candidate{Settings: static(50, 1260), Load: trial.Scalar, Expect: expect(1.22, 100.5, 220)}, held, []Rule{Heat}},
+		{"too much power", Candidate{Settings: static(50, 1260), Load: trial.Scalar, Expect: expect(1.22, 80, 351)}, held, []Rule{Power}},
+		{"step up that cannot be predicted", Candidate{Settings: static(50, 1260), Load: trial.Scalar, Expect: nil}, held, []Rule{Unknown}},
+		{"where heat ended a trial", Candidate{Settings: static(50, 1270), Load: trial.Scalar, Expect: calm}, hot, []Rule{HotAgain}},
+		{"hotter load where heat ended a trial", Candidate{Settings: static(50, 1275), Load: trial.WideVector, Expect: calm}, hot, []Rule{HotAgain}},
+		{"below where heat ended a trial", Candidate{Settings: static(50, 1265), Load: trial.Scalar, Expect: calm}, hot, nil},
+		{"as before after a crash at once", Candidate{Settings: static(50, 1275), Load: trial.Scalar, Expect: calm}, crashed, []Rule{BackOff}},
+		{"a step back after a crash at once", Candidate{Settings: static(49, 1250), Load: trial.Scalar, Expect: calm}, crashed, nil},
+		{"higher voltage after a late freeze", Candidate{Settings: static(50, 1275), Load: trial.Scalar, Expect: calm}, late, nil},
+		{"predicted too hot, but a heavier load ran cool for long", Candidate{Settings: static(49, 1250), Load: trial.Memory, Expect: expect(1.22, 120, 220)}, warm, nil},
+		{"predicted too hot, and a heavier load ran cool for minutes only", Candidate{Settings: static(49, 1250), Load: trial.Memory, Expect: expect(1.22, 120, 220)}, held, []Rule{Heat}},
+		{"as much power as where heat ended a trial with automatic voltage", Candidate{Settings: static(49, 1250), Load: trial.Scalar, Expect: expect(1.22, 80, 240)}, automatic, []Rule{HotAgain}},
+		{"clearly less power than that", Candidate{Settings: static(49, 1250), Load: trial.Scalar, Expect: expect(1.22, 80, 220)}, automatic, nil},
+		{"the voltage itself over the ceiling, where the load line is known", Candidate{Settings: static(49, 1250), Load: trial.Scalar, Expect: calm, Highest: 1.351}, held, []Rule{Ceiling}},
+		{"only the meter's scatter over the ceiling", Candidate{Settings: static(49, 1250), Load: trial.Scalar, Expect: expect(1.352, 80, 220), Highest: 1.349}, held, nil},
+		{"predicted too hot, and only a lighter load ran cool", Candidate{Settings: static(49, 1250), Load: trial.WideVector, Expect: expect(1.22, 120, 220)}, held, []Rule{Heat}},
+		{"set voltage over its ceiling", Candidate{Settings: static(49, 1411), Load: trial.Scalar, Expect: calm}, nil, []Rule{SetAbove}},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -88,7 +95,7 @@ func TestLimitsFollowThePC(t *testing.T) {
 }
 
 func TestEveryVetoHasAReason(t *testing.T) {
-	for _, v := range limits.Vet(Candidate{static(60, 1500), trial.Scalar, expect(1.5, 120, 500)}, "ddr4",
+	for _, v := range limits.Vet(Candidate{Settings: static(60, 1500), Load: trial.Scalar, Expect: expect(1.5, 120, 500)}, "ddr4",
 		[]trial.Trial{ran(1, static(49, 1200), trial.Clean, 8)}) {
 		require.NotEmpty(t, v.Reason)
 		require.NotEmpty(t, v.Field)

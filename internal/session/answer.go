@@ -152,6 +152,8 @@ func (s *State) wishes() planner.Wishes {
 	if n, err := strconv.Atoi(s.Values.Text("steps_back")); err == nil {
 		w.StepsBack = n
 	}
+	w.Hours, _ = s.Values.Number("hours")
+	w.Priority = s.Values.Text("priority")
 	if m := s.Values.Text("daily_mode"); m != "" {
 		w.Mode = m
 	}

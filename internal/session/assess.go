@@ -209,6 +209,7 @@ func (s *State) proof(keep trial.Settings, confidence *float64) Proof {
 		p.ModelFreeMTBFH = math.Round(planner.ModelFree(0, p.CleanHours)*1000) / 1000
 	}
 	p.CleanHours = math.Round(p.CleanHours*1000) / 1000
+	open := s.unproven(keep)
 	switch {
 	case s.Keep() == nil || keep.Ratio == 0:
 		p.Sentence = "Nothing is proven yet."
@@ -216,8 +217,35 @@ func (s *State) proof(keep trial.Settings, confidence *float64) Proof {
 		p.Sentence = fmt.Sprintf("Ratio %v at %v ran clean for %s so far. There is not enough evidence for more.",
 			keep.Ratio, keep.SetVoltage, units.FormatMinutes(p.CleanHours*60))
 	default:
-		p.Sentence = fmt.Sprintf("Ratio %v at %v under all-core load fails less than once in %.0f hours, with %d %% confidence.",
-			keep.Ratio, keep.SetVoltage, s.wishes().TargetH, planner.Percent(*confidence))
+		p.Sentence = fmt.Sprintf("Ratio %v at %v under all-core load fails less than once in %.0f hours, with %d %% confidence%s.",
+			keep.Ratio, keep.SetVoltage, s.wishes().TargetH, planner.Percent(*confidence), open)
 	}
 	return p
+}
+
+// openLoads are the loads that a claim about all-core load does not cover, as
+// a person calls them.
+var openLoads = []struct {
+	load trial.Load
+	name string
+}{
+	{trial.WideVector, "wide vectors"}, {trial.Mixed, "mixed work"}, {trial.Bursty, "bursts and idle"},
+}
+
+// unproven names the loads that have not run clean at the keep, or below it.
+func (s *State) unproven(keep trial.Settings) string {
+	var names []string
+	for _, o := range openLoads {
+		if !slices.ContainsFunc(s.Trials, func(t trial.Trial) bool {
+			x := t.Settings
+			return t.Load == o.load && t.Outcome == trial.Clean && x.Ratio >= keep.Ratio && x.SetVoltage > 0 &&
+				x.SetVoltage <= keep.SetVoltage && x.WideVectorOffset <= keep.WideVectorOffset
+		}) {
+			names = append(names, o.name)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return "; not yet proven under " + list(names)
 }
