@@ -162,6 +162,21 @@ func TestTimelineSays(t *testing.T) {
 	require.Equal(t, []string{"3", "4 Mar 2026, 19:03", "Core ratio & voltage", "all-core load", "froze", "3\u00a0min"}, c.Table.Rows[2])
 }
 
+// A freeze leaves no reading. It stands where its set voltage puts it.
+func TestNeedOfAFreeze(t *testing.T) {
+	d := example()
+	for i := range d.Trials {
+		d.Trials[i].Settings.VoltageMode = "static"
+		if v := d.Trials[i].Readings.LoadVoltage; i > 0 && v > 0 {
+			d.Trials[i].Settings.SetVoltage = v + 0.03
+		}
+	}
+	d.Trials[2].Readings.LoadVoltage = 0
+	names := strings.Join(texts(t, need(d).Inline(), "title"), "\n")
+	require.Contains(t, names, "Trial 3: all-core load, froze, 3\u00a0min, load voltage estimated at 1.201\u00a0V")
+	require.Contains(t, need(d).Says, "1 failed")
+}
+
 // Odd evidence is drawn or left out, never a broken picture.
 func TestOddData(t *testing.T) {
 	d := example()

@@ -113,16 +113,36 @@ func (d Data) needMarks(ratios []float64) marks {
 	var out marks
 	for _, t := range d.Trials {
 		ratio := float64(d.ratioOf(t.Trial))
-		v := float64(t.Readings.LoadVoltage)
+		v, name := float64(t.Readings.LoadVoltage), trialName(t)
+		if drop, ok := d.drop(); v == 0 && ok && t.Settings.SetVoltage > 0 { // a freeze leaves no reading
+			v = float64(t.Settings.SetVoltage) - drop
+			name += ", load voltage estimated at " + wording.Measure("V", v)
+		}
 		if !spoken(t.Load) || ratio == 0 || v == 0 || t.Outcome == trial.Stopped || ratio < ratios[0]-2 {
 			continue
 		}
-		out = append(out, mark{ratio, v, wording.Mark(t.Outcome), trialName(t)})
+		out = append(out, mark{ratio, v, wording.Mark(t.Outcome), name})
 	}
 	if at, v, ok := d.keepAt(); ok {
 		out = append(out, mark{at, v, "keep", fmt.Sprintf("The keep: ratio %s at about %s under load", tenth(at), wording.Measure("V", v))})
 	}
 	return out
+}
+
+// drop is the usual fall from set to load voltage, the median over the static
+// trials that have both.
+func (d Data) drop() (float64, bool) {
+	var falls []float64
+	for _, t := range d.Trials {
+		if s, l := t.Settings.SetVoltage, t.Readings.LoadVoltage; spoken(t.Load) && s > 0 && l > 0 && t.Settings.VoltageMode == "static" {
+			falls = append(falls, float64(s-l))
+		}
+	}
+	if len(falls) == 0 {
+		return 0, false
+	}
+	slices.Sort(falls)
+	return falls[len(falls)/2], true
 }
 
 func trialName(t Trial) string {

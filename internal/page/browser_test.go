@@ -230,7 +230,7 @@ func TestPictures(t *testing.T) {
 			}
 			t.Run(size+" "+theme, func(t *testing.T) {
 				ctx := tab(t, tabOptions{width: wh[0], height: wh[1], theme: theme})
-				for _, scene := range []string{"", "s/core", "s/trial", "s/kinds", "s/practice", "s/done", "compare?ids=core,done", "s/core/card", "s/core/charts", "s/core/glossary", "s/core/history", "s/core/ladder", "s/core/evidence", "s/core/delete"} {
+				for _, scene := range []string{"", "s/core", "s/trial", "s/crashed", "s/kinds", "s/practice", "s/done", "compare?ids=core,done", "s/core/card", "s/core/charts", "s/core/glossary", "s/core/history", "s/core/ladder", "s/core/evidence", "s/core/delete"} {
 					do(t, ctx, chromedp.Navigate(s.URL+"/"+scene))
 					require.LessOrEqual(t, eval[int64](t, ctx, "document.documentElement.scrollWidth"), wh[0], scene)
 					shoot(t, ctx, fmt.Sprintf("%s-%s-%s", size, theme, strings.ReplaceAll("at-"+scene, "/", "-")))

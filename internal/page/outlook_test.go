@@ -6,17 +6,14 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
-
-	"belay/internal/session"
 )
 
 // After a crash the first screen says what happened, what is in force, that
 // every entry is verified, and the one next action, in this order.
 func TestFirstScreenAfterACrash(t *testing.T) {
 	g := scenes()
-	s := g.sessions["trial"]
-	s.prompts[0].Found = &session.Found{From: "crash", Says: "The PC froze about 7 min 20 s into this trial.", Certainty: "certain", Evidence: []string{"No sign of life is left."}}
-	d := get(t, serve(t, g), "/s/trial")
+	s := g.sessions["crashed"]
+	d := get(t, serve(t, g), "/s/crashed")
 	at := -1
 	for _, want := range []string{
 		`id="step"`, "The PC froze about 7\u00a0min 20\u00a0s into this trial.", "40 of 40 entries are saved and verified", "In force now:", "Core ratio 48", "Core voltage 1.235\u00a0V",
@@ -31,7 +28,7 @@ func TestFirstScreenAfterACrash(t *testing.T) {
 	d.requireHeadingOrder()
 
 	s.prompts[0].Found.From = "load"
-	require.NotContains(t, get(t, serve(t, g), "/s/trial").raw, `class="resume"`, "nothing was interrupted")
+	require.NotContains(t, get(t, serve(t, g), "/s/crashed").raw, `class="resume"`, "nothing was interrupted")
 }
 
 func TestOutlookOnThePage(t *testing.T) {

@@ -17,7 +17,7 @@ import (
 
 func everyPage() []string {
 	return []string{
-		"/", "/s/core", "/s/trial", "/s/kinds", "/s/fresh", "/s/practice", "/s/done", "/s/core/glossary",
+		"/", "/s/core", "/s/trial", "/s/crashed", "/s/kinds", "/s/fresh", "/s/practice", "/s/done", "/s/core/glossary",
 		"/compare?ids=core,done", "/s/core/card", "/s/fresh/card", "/s/core/charts", "/s/fresh/charts", "/s/core/history", "/s/core/ladder", "/s/core/evidence", "/s/fresh/evidence", "/s/core/delete", "/nowhere", "/s/unknown",
 	}
 }

@@ -257,6 +257,9 @@ func scenes() *fakeGuide {
 	g := newFake()
 	g.add("core", core(enterPrompt(), trialPrompt(), manyKinds()))
 	g.add("trial", core(trialPrompt(), finishedPrompt()))
+	cut := trialPrompt()
+	cut.Found = &session.Found{From: "crash", Says: "The PC froze about 7 min 20 s into this trial.", Certainty: "certain", Evidence: []string{"The operating system has restarted since the trial began."}}
+	g.add("crashed", core(cut, finishedPrompt()))
 	g.add("kinds", &fakeSession{view: session.View{Title: "All kinds", Stages: stages("rig")}, prompts: []session.Prompt{manyKinds(), finishedPrompt()}})
 	g.add("fresh", &fakeSession{view: session.View{Title: "Fresh", Stages: stages("prepare")}, prompts: []session.Prompt{welcome(), finishedPrompt()}})
 	rehearsal := core(practised(trialPrompt()), practised(enterPrompt()), finishedPrompt())

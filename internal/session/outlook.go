@@ -60,13 +60,28 @@ func (s *State) Outlook() Outlook {
 		Confidence: [3]float64{round3(f.Now), round3(f.IfClean), round3(f.IfFailed)},
 		ModelFreeH: [2]float64{modelFree(hours), modelFree(after)},
 	}
-	o.Further.Sentence = fmt.Sprintf("A further hour of all-core load at the keep runs clean with a chance of about %d %%. "+
-		"Then the confidence goes from %d %% to %d %%. A failure would bring it to %d %%. "+
-		"Without any model, a clean hour shows at least %s between failures.",
-		planner.Percent(f.Pass), planner.Percent(f.Now), planner.Percent(f.IfClean), planner.Percent(f.IfFailed),
-		units.FormatMinutes(o.Further.ModelFreeH[1]*60))
+	o.Further.Sentence = o.Further.say()
 	return o
 }
+
+// say tells it in plain sentences.
+func (f *Further) say() string {
+	now, clean, failed := planner.Percent(f.Confidence[0]), planner.Percent(f.Confidence[1]), planner.Percent(f.Confidence[2])
+	change := fmt.Sprintf("Then the confidence goes from %d %% to %d %%.", now, clean)
+	if now == clean {
+		change = fmt.Sprintf("Then the confidence stays at %d %%: it needs no further run.", now)
+		if now < settled {
+			change = fmt.Sprintf("Then the confidence stays near %d %%: a trial below the keep teaches more.", now)
+		}
+	}
+	return fmt.Sprintf("A further hour of all-core load at the keep runs clean with a chance of about %d %%. %s "+
+		"A failure would bring it to %d %%. Without any model, a clean hour shows at least %s between failures.",
+		planner.Percent(f.PassProbability), change, failed, units.FormatMinutes(f.ModelFreeH[1]*60))
+}
+
+// settled is the confidence, in percent, from which more of the same proves
+// little. Chosen: the level of the usual claim.
+const settled = 90
 
 func modelFree(hours float64) float64 {
 	if hours <= 0 {

@@ -80,3 +80,13 @@ func TestFurtherHour(t *testing.T) {
 	require.InDelta(t, (clean+1)/2.995732, f.ModelFreeH[1], 0.001)
 	require.Contains(t, f.Sentence, "A further hour of all-core load at the keep runs clean with a chance of about")
 }
+
+func TestFurtherSays(t *testing.T) {
+	f := &Further{Minutes: 60, PassProbability: 0.96, Confidence: [3]float64{0.6, 0.72, 0.2}, ModelFreeH: [2]float64{0.3, 0.5}}
+	require.Equal(t, "A further hour of all-core load at the keep runs clean with a chance of about 96 %. Then the confidence goes from 60 % to 72 %. "+
+		"A failure would bring it to 20 %. Without any model, a clean hour shows at least 30 min between failures.", f.say())
+	f.Confidence = [3]float64{0.995, 0.999, 0.98}
+	require.Contains(t, f.say(), "stays at 99 %: it needs no further run.")
+	f.Confidence = [3]float64{0.601, 0.603, 0.2}
+	require.Contains(t, f.say(), "stays near 60 %: a trial below the keep teaches more.")
+}
