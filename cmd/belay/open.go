@@ -49,6 +49,12 @@ func (d desk) Close() error { return d.log.Close() }
 // Backup copies the log into a new file.
 func (d desk) Backup(ctx context.Context, file string) error { return d.log.Backup(ctx, file) }
 
+// Restore takes in what a backup has and the log has not.
+func (d desk) Restore(ctx context.Context, file string) (cli.Restored, error) {
+	r, err := d.log.Restore(ctx, file)
+	return cli.Restored(r), err
+}
+
 // Verify checks the whole log.
 func (d desk) Verify(ctx context.Context) (cli.Report, error) {
 	found, err := d.log.Verify(ctx)

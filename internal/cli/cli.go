@@ -40,6 +40,8 @@ type Desk interface {
 	// Verify checks everything. Damage is in the report, not an error.
 	Verify(ctx context.Context) (Report, error)
 	Backup(ctx context.Context, file string) error
+	// Restore takes in what a backup has and the folder has not.
+	Restore(ctx context.Context, file string) (Restored, error)
 	Close() error
 }
 

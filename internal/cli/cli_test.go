@@ -22,9 +22,10 @@ import (
 
 // fakeDesk is a data folder with one session, s1.
 type fakeDesk struct {
-	report Report
-	events error
-	closed int
+	restored Restored
+	report   Report
+	events   error
+	closed   int
 }
 
 var errNoSession = fault.New(fault.NotFound, "There is no session of this name.", "List the sessions.")
@@ -63,7 +64,8 @@ func (d *fakeDesk) Verify(context.Context) (Report, error) { return d.report, ni
 func (d *fakeDesk) Backup(_ context.Context, file string) error {
 	return os.WriteFile(file, nil, 0o600)
 }
-func (d *fakeDesk) Close() error { d.closed++; return nil }
+func (d *fakeDesk) Restore(context.Context, string) (Restored, error) { return d.restored, d.events }
+func (d *fakeDesk) Close() error                                      { d.closed++; return nil }
 
 // result is what one command line gave.
 type result struct {
@@ -190,6 +192,14 @@ func TestVerify(t *testing.T) {
 	one := belay(t, &fakeDesk{events: fault.Wrap("read", bad)}, "session", "verify", "s1")
 	require.Equal(t, result{3, "", "Entry 2 was changed.\nRestore a backup.\n"}, one)
 	require.Equal(t, 1, belay(t, &fakeDesk{events: errNoSession}, "session", "verify", "s1").code)
+}
+
+func TestRestore(t *testing.T) {
+	d := &fakeDesk{restored: Restored{Added: []string{"a", "b"}, Differ: []string{"c"}}}
+	want := "Restored: a, b\nWent another way here, and left as it is: c\n"
+	require.Equal(t, result{0, "", want}, belay(t, d, "restore", "x.db"))
+	bad := &fakeDesk{events: fault.New(fault.Corrupt, "This backup is damaged.", "Use another backup.")}
+	require.Equal(t, result{1, "", "This backup is damaged.\nUse another backup.\n"}, belay(t, bad, "restore", "x.db"))
 }
 
 func TestFilesAreNeverOverwritten(t *testing.T) {

@@ -18,6 +18,7 @@ type commands struct {
 	Load     loadCommand     `cmd:"" help:"Run a load that checks every result."`
 	Rig      rigCommand      `cmd:"" help:"Tell what this PC is and what its sensors say."`
 	Simulate simulateCommand `cmd:"" help:"Let strategies compete on simulated PCs, and judge them by the truth."`
+	Restore  restoreCommand  `cmd:"" help:"Take in what a backup has and the data here has not."`
 	Version  versionCommand  `cmd:"" help:"Print the version."`
 }
 

@@ -49,6 +49,45 @@ func BenchmarkAppend(b *testing.B) {
 	require.NoError(b, log.Close())
 }
 
+// BenchmarkOpen opens a log of 10,000 events, with all that is checked then.
+func BenchmarkOpen(b *testing.B) {
+	path := filepath.Join(b.TempDir(), "log.db")
+	log := openAt(b, path)
+	for _, session := range []string{"a", "b", "c", "d", "e"} {
+		payloads := make([]event.Payload, 2000)
+		for i := range payloads {
+			payloads[i] = event.SessionRenamed{Title: title}
+		}
+		events, err := event.Seal(session, 0, "", storetest.Started, payloads...)
+		require.NoError(b, err)
+		require.NoError(b, log.Append(b.Context(), session, 0, events))
+	}
+	require.NoError(b, log.Close())
+	for b.Loop() {
+		log := openAt(b, path)
+		require.Empty(b, log.Notes())
+		b.StopTimer()
+		require.NoError(b, log.Close())
+		b.StartTimer()
+	}
+}
+
+// BenchmarkSecure makes ready for a restart after each save, over 10,000 events.
+func BenchmarkSecure(b *testing.B) {
+	log := openAt(b, filepath.Join(b.TempDir(), "log.db"))
+	events := storetest.Sample("s", 10_000)
+	require.NoError(b, log.Append(b.Context(), "s", 0, events))
+	last := events[len(events)-1]
+	for b.Loop() {
+		next, err := event.Seal("s", last.Version, last.Hash, storetest.Started, event.SessionRenamed{Title: title})
+		require.NoError(b, err)
+		require.NoError(b, log.Append(b.Context(), "s", last.Version, next))
+		require.NoError(b, log.Secure(b.Context()))
+		last = next[0]
+	}
+	require.NoError(b, log.Close())
+}
+
 // BenchmarkEvents reads a session of 1,000 events, and its last one.
 func BenchmarkEvents(b *testing.B) {
 	log := openAt(b, filepath.Join(b.TempDir(), "log.db"))
