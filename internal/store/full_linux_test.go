@@ -50,14 +50,20 @@ func TestFullDisk(t *testing.T) {
 	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=1m"); err != nil {
 		t.Skip("needs the right to mount a small disk: ", err)
 	}
-	defer func() { require.NoError(t, syscall.Unmount(disk, 0)) }()
+	t.Cleanup(func() { require.NoError(t, syscall.Unmount(disk, syscall.MNT_DETACH)) })
 	ballast := filepath.Join(disk, "ballast")
 	require.NoError(t, os.WriteFile(ballast, make([]byte, 400<<10), 0o600))
 	log, err := store.Open(filepath.Join(disk, "log.db"))
 	require.NoError(t, err)
 	events := storetest.Sample("s", 1)
 	require.NoError(t, log.Append(t.Context(), "s", 0, events))
+	require.FileExists(t, filepath.Join(disk, "log.db.ballast"))
+	require.Nil(t, log.Warning())
+	warned := 0
 	for err == nil {
+		if log.Warning() != nil {
+			warned++
+		}
 		next := storetest.Next("s", events, len(events))
 		if err = log.Append(t.Context(), "s", int64(len(events)), next); err == nil {
 			events = append(events, next...)
@@ -65,6 +71,9 @@ func TestFullDisk(t *testing.T) {
 	}
 	requireCode(t, fault.Unavailable, err)
 	require.ErrorContains(t, err, "The disk is full, so nothing was saved.")
+	require.Greater(t, warned, 5, "entries that the reserve took in")
+	require.NoFileExists(t, filepath.Join(disk, "log.db.ballast"))
+	requireCode(t, fault.Unavailable, log.Secure(t.Context()))
 	got, err := log.Events(t.Context(), "s")
 	require.NoError(t, err)
 	require.Equal(t, events, got)
@@ -76,5 +85,7 @@ func TestFullDisk(t *testing.T) {
 		"with space again, no restart is needed")
 	_, err = log.Verify(t.Context())
 	require.NoError(t, err)
+	require.NoError(t, log.Secure(t.Context()))
+	require.Nil(t, log.Warning(), "the reserve is back")
 	require.NoError(t, log.Close())
 }

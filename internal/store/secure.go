@@ -95,9 +95,9 @@ func (l *Log) surveyDisk(ctx context.Context, path string) (x *index, err error)
 	return x, err
 }
 
-// rotate makes a checked backup with the content x in the place of the oldest.
+// rotate makes a checked backup with the content x, and drops the oldest.
 func (l *Log) rotate(ctx context.Context, x *index) (err error) {
-	slot := l.oldestBackup()
+	slot := l.nextBackup()
 	temp := l.path + ".backup-new"
 	if err := os.Remove(temp); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return unwritable(temp, err)
@@ -114,18 +114,14 @@ func (l *Log) rotate(ctx context.Context, x *index) (err error) {
 		err = os.Rename(temp, slot)
 	}
 	if err == nil {
-		return unwritableIf(slot, syncFolder(filepath.Dir(slot)))
+		if err := syncFolder(filepath.Dir(slot)); err != nil {
+			return unwritable(slot, err)
+		}
+		return l.dropOldBackups()
 	}
 	var f *fault.Error
 	if !errors.As(err, &f) {
 		err = unwritable(slot, err)
 	}
 	return errors.Join(err, os.Remove(temp))
-}
-
-func unwritableIf(path string, err error) error {
-	if err == nil {
-		return nil
-	}
-	return unwritable(path, err)
 }

@@ -28,7 +28,7 @@ func TestSecureKeepsThreeBackups(t *testing.T) {
 	}
 	require.NoError(t, log.Close())
 	lengths := map[int]bool{}
-	for _, n := range []string{"1", "2", "3"} {
+	for _, n := range []string{"3", "4", "5"} {
 		data, err := os.ReadFile(path + ".backup-" + n)
 		require.NoError(t, err)
 		old := openAt(t, folder{"log.db": data}.put(t))
@@ -39,7 +39,7 @@ func TestSecureKeepsThreeBackups(t *testing.T) {
 		require.NoError(t, old.Close())
 	}
 	require.Equal(t, map[int]bool{6: true, 7: true, 8: true}, lengths, "the three newest")
-	require.NoFileExists(t, path+".backup-4")
+	require.NoFileExists(t, path+".backup-2")
 	require.NoFileExists(t, path+".backup-new")
 }
 
