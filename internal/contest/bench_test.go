@@ -2,6 +2,8 @@ package contest
 
 import (
 	"context"
+	"os"
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -32,6 +34,21 @@ var ablations = []struct {
 }{
 	{"as it is", func(*Options) {}},
 	{"without time to failure", func(o *Options) { o.untimed = true }},
+	{"without shared curve", func(o *Options) { o.tuning.OwnRatio = true }},
+	{"without shadow trials", func(o *Options) { o.tuning.NoShadow = true }},
+	{"tail as it shows", func(o *Options) { o.tuning.TailPace = 1 }},
+	{"screening 4 min", func(o *Options) { o.tuning.ScreenMinutes = 4 }},
+	{"screening 20 min", func(o *Options) { o.tuning.ScreenMinutes = 20 }},
+	{"pass chance 50", func(o *Options) { o.tuning.ClimbPass = 0.50 }},
+	{"pass chance 80", func(o *Options) { o.tuning.ClimbPass = 0.80 }},
+}
+
+// ablationRigs is how many rigs a row rests on: 200, or BELAY_RIGS.
+func ablationRigs() int {
+	if n, err := strconv.Atoi(os.Getenv("BELAY_RIGS")); err == nil {
+		return n
+	}
+	return 200
 }
 
 // BenchmarkAblation prints a row per ablation. It takes minutes:
@@ -41,7 +58,7 @@ func BenchmarkAblation(b *testing.B) {
 	for _, v := range []virtualrig.Variant{virtualrig.Own, virtualrig.Worst} {
 		for _, a := range ablations {
 			b.Run(string(v)+"/"+a.name, func(b *testing.B) {
-				o := options(b, 200, v, "guided")
+				o := options(b, ablationRigs(), v, "guided")
 				o.Seed = 100_000
 				a.change(&o)
 				var t Tally

@@ -38,6 +38,7 @@ func newEntry(o Options, seed uint64) *entry {
 	}
 	e := &entry{rig: rig, start: opening(rig, o), untimed: o.untimed}
 	e.start.Search, e.start.Stage = stage, stage
+	e.start.Tuning = o.tuning
 	e.base = e.start.Endings["voltage-mode"].Keep
 	if e.base.SetVoltage == 0 { // the static voltage did not hold; begin where the PC is
 		e.base = e.start.Settings

@@ -19,6 +19,7 @@ import (
 	"sync/atomic"
 
 	"belay/internal/fault"
+	"belay/internal/planner"
 	"belay/internal/safety"
 	"belay/internal/virtualrig"
 )
@@ -32,7 +33,9 @@ type Options struct {
 	Limits     safety.Limits
 	TargetH    float64 // mean hours between failures that a setting is to reach
 
-	untimed bool // no time to failure is reported; for an ablation
+	// For ablations.
+	untimed bool // no time to failure is reported
+	tuning  planner.Tuning
 }
 
 // Result is the tally of every strategy, in the order asked for.

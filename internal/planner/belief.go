@@ -25,6 +25,7 @@ type belief struct {
 	ratio    units.Ratio
 	capW     units.Watt    // sustained limit as delivered, 0 if not known
 	air      units.Celsius // newest reading of the room, 0 if there is none
+	tuning   Tuning
 }
 
 // predictLevel is the width of the expectations: 5 % to 95 %.
@@ -41,7 +42,7 @@ func believe(in Input) *belief {
 }
 
 func newBelief(in Input) *belief {
-	b := &belief{base: in.Machine.BaseClock, limits: in.Limits.TempLimit, ratio: in.Machine.StockRatio, capW: in.Machine.SustainedLimit}
+	b := &belief{base: in.Machine.BaseClock, limits: in.Limits.TempLimit, ratio: in.Machine.StockRatio, capW: in.Machine.SustainedLimit, tuning: in.Tuning}
 	if b.base == 0 {
 		b.base = UsualBaseClock
 	}
@@ -166,7 +167,7 @@ func (b *belief) fitNeed(in Input) {
 	b.prior.KT = max(b.prior.KT, hotNeed)
 	var obs []stability.Observation
 	for _, t := range in.Trials {
-		if !coreLoad(t.Load) {
+		if !coreLoad(t.Load) || b.tuning.OwnRatio && t.Stage == "core" && t.Settings.Ratio != in.Trials[len(in.Trials)-1].Settings.Ratio {
 			continue
 		}
 		t.Readings.LoadVoltage = b.loadVoltageOf(t)
@@ -384,5 +385,5 @@ func (b *belief) confidence(s trial.Settings, load trial.Load, targetH float64) 
 		return 0
 	}
 	m, _ := b.middle(s, load)
-	return b.need.Confidence(load, b.under(s, load), m.volt, m.temp, careful(targetH))
+	return b.need.Confidence(load, b.under(s, load), m.volt, m.temp, b.tuning.careful(targetH))
 }

@@ -128,9 +128,10 @@ func (c *coreSearch) climb() *trial.Proposal {
 	if goal < r {
 		return nil
 	}
+	pass, screen := c.Tuning.climbPass(), c.Tuning.screenMinutes()
 	top := min(up(c.volt, c.Limits.VoltStep), c.Limits.SetCeiling())
 	v := c.lowest(c.base, r, top, func(x trial.Settings) bool {
-		return c.belief.pass(x, trial.Scalar, screenMinutes) >= climbPass
+		return c.belief.pass(x, trial.Scalar, screen) >= pass
 	})
 	if v == 0 {
 		v = top
@@ -139,15 +140,15 @@ func (c *coreSearch) climb() *trial.Proposal {
 	steps := units.Volt(goal - r)
 	v = max(v, min(grid(goalV-steps*c.Limits.VoltStep), top))
 	v = c.aboveFailures(r, v, top)
-	for !c.fine(c.at(r, v)) && c.belief.pass(c.at(r, v-voltGrid), trial.Scalar, screenMinutes) >= climbPass {
+	for !c.fine(c.at(r, v)) && c.belief.pass(c.at(r, v-voltGrid), trial.Scalar, screen) >= pass {
 		v -= voltGrid
 	}
-	chance := c.belief.pass(c.at(r, v), trial.Scalar, screenMinutes)
+	chance := c.belief.pass(c.at(r, v), trial.Scalar, screen)
 	if chance < leastPass {
 		return c.raise(top, r)
 	}
-	minutes := screenMinutes
-	if c.belief.pass(c.at(r, v), trial.Scalar, screenMinutes) >= 0.9 {
+	minutes := screen
+	if c.belief.pass(c.at(r, v), trial.Scalar, screen) >= 0.9 {
 		minutes = stepMinutes
 	}
 	p := c.trial(r, v, minutes)
@@ -236,7 +237,7 @@ func (c *coreSearch) failedAtTop(r units.Ratio) bool {
 // needAt is the load voltage that a ratio needs for the target at quantile q,
 // with the care that tails ask for.
 func (b *belief) needAt(r units.Ratio, t units.Celsius, targetH, q float64) units.Volt {
-	return b.need.Need(trial.Scalar, r, t, careful(targetH), q)
+	return b.need.Need(trial.Scalar, r, t, b.tuning.careful(targetH), q)
 }
 
 // lowest is the lowest voltage on the grid, up to top, at which ok holds, or

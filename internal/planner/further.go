@@ -26,7 +26,7 @@ func FurtherRun(in Input, keep trial.Settings, load trial.Load, minutes units.Mi
 	ratio := b.under(keep, load)
 	w, err := b.need.WorthOf(
 		stability.Observation{Load: load, Ratio: ratio, LoadVoltage: m.volt, CoreTemp: m.temp, PlannedMinutes: minutes},
-		stability.Keep{Load: load, Ratio: ratio, LoadVoltage: m.volt, CoreTemp: m.temp, TargetH: careful(in.Wishes.TargetH)},
+		stability.Keep{Load: load, Ratio: ratio, LoadVoltage: m.volt, CoreTemp: m.temp, TargetH: in.Tuning.careful(in.Wishes.TargetH)},
 	)
 	if err != nil {
 		return nil

@@ -65,8 +65,8 @@ func TestMemoryStepsByGain(t *testing.T) {
 func TestCarefulCoversASlowerTail(t *testing.T) {
 	e := stability.Efolds(500)
 	need := tailKnee + (e-tailKnee)/tailPace
-	require.InDelta(t, need, stability.Efolds(careful(500)), 1e-9)
-	require.InDelta(t, 0.3, careful(0.3), 1e-12, "within the evidence nothing is added")
+	require.InDelta(t, need, stability.Efolds(Tuning{}.careful(500)), 1e-9)
+	require.InDelta(t, 0.3, Tuning{}.careful(0.3), 1e-12, "within the evidence nothing is added")
 }
 
 func TestSpentCountsWhatIsAroundATrial(t *testing.T) {

@@ -42,6 +42,7 @@ type Input struct {
 	Skipped  map[string]bool
 	Wishes   Wishes
 	Priors   *Priors // nil: those of the models
+	Tuning   Tuning  // for comparisons; nothing in the zero value
 }
 
 // search is the state of one call.

@@ -64,7 +64,7 @@ func (r *Report) needs(b *belief, in Input, load trial.Load) {
 		return
 	}
 	for x := lo; x <= hi+1; x++ {
-		r.Needs = append(r.Needs, Need{Load: load, Ratio: x, Band: b.need.NeedBand(load, x, 0, careful(in.Wishes.TargetH))})
+		r.Needs = append(r.Needs, Need{Load: load, Ratio: x, Band: b.need.NeedBand(load, x, 0, in.Tuning.careful(in.Wishes.TargetH))})
 	}
 	r.Warnings = append(r.Warnings, b.need.Warnings(load, hi)...)
 }

@@ -28,12 +28,17 @@ func (c *coreSearch) settle() (*trial.Proposal, *trial.Ending) {
 // rescue proposes a shadow trial for a ratio that is likely to meet the
 // target within the limits, but not yet with the claimed confidence.
 func (c *coreSearch) rescue(r units.Ratio) *trial.Proposal {
-	if goal, v := c.goal(r); goal >= r && !c.closing() && c.shadows() < mostShadow {
+	if goal, v := c.goal(r); goal >= r && c.mayShadow() {
 		if g := c.bestShadow(c.at(r, v)); g.rate >= worthRate && c.affords(g.cost) {
 			return c.shadow(g)
 		}
 	}
 	return nil
+}
+
+// mayShadow reports whether trials below the keep may go on.
+func (c *coreSearch) mayShadow() bool {
+	return !c.closing() && c.shadows() < mostShadow && !c.Tuning.NoShadow
 }
 
 // shadows counts the trials below a keep so far.
@@ -64,7 +69,7 @@ func (c *coreSearch) prove(keep trial.Settings) (*trial.Proposal, *trial.Ending)
 		return nil, c.keep(soaked, fmt.Sprintf("Ratio %v at %v is the fastest setting that meets your target. Confidence: %d %%. %s",
 			r, soaked.SetVoltage, Percent(confidence), c.another(soaked)))
 	}
-	if !c.closing() && c.shadows() < mostShadow {
+	if c.mayShadow() {
 		if g := c.bestShadow(keep); g.rate >= worthRate && c.affords(g.cost) {
 			return c.shadow(g), nil
 		}

@@ -57,15 +57,43 @@ const (
 	tailPace = 0.65
 )
 
+// Tuning changes the core search, to find out what its parts are worth. The
+// zero value changes nothing.
+type Tuning struct {
+	ClimbPass     float64       // chance of passing that a climbing trial is set for; 0: as it is
+	ScreenMinutes units.Minutes // length of a climbing trial; 0: as it is
+	TailPace      float64       // pace of the hazard beyond the knee, up to 1; 0: as it is
+	NoShadow      bool          // no trials below the keep
+	OwnRatio      bool          // only core trials at the newest one's ratio count: no shared curve
+}
+
+func (t Tuning) climbPass() float64 {
+	if t.ClimbPass > 0 {
+		return t.ClimbPass
+	}
+	return climbPass
+}
+
+func (t Tuning) screenMinutes() units.Minutes {
+	if t.ScreenMinutes > 0 {
+		return t.ScreenMinutes
+	}
+	return screenMinutes
+}
+
 // careful returns the mean time between failures, in hours, for which the
 // exponential law has to be satisfied so that a law that falls at tailPace
 // beyond the knee still meets targetH.
-func careful(targetH float64) float64 {
+func (t Tuning) careful(targetH float64) float64 {
+	pace := tailPace
+	if t.TailPace > 0 {
+		pace = t.TailPace
+	}
 	e := stability.Efolds(targetH)
 	if e <= tailKnee {
 		return targetH
 	}
-	return targetH * math.Exp((e-tailKnee)*(1/tailPace-1))
+	return targetH * math.Exp((e-tailKnee)*(1/pace-1))
 }
 
 // hotNeed is how much more voltage a hotter core needs, V per degree Celsius.

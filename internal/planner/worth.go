@@ -27,11 +27,11 @@ const drawCount = 500
 // cloud is the posterior as machines of equal weight, by the keep's need.
 type cloud struct {
 	draws  []stability.Draw
-	target []float64 // the keep's need, mV, ascending
-	need   []float64 // scratch: the ten-minute need at the trial's ratio
-	pass   []float64 // scratch
-	left   []float64 // scratch
-	now    float64   // voltage to keep as of now, mV
+	target []float64    // the keep's need, mV, ascending
+	hazard []float64    // scratch: failures per minute at the trial's setting
+	pass   []float64    // scratch
+	alive  [4][]float64 // scratch: survival to the end of each span, to the start of the trial first
+	now    float64      // voltage to keep as of now, mV
 }
 
 // bestShadow is the trial below the keep that brings its voltage down furthest
@@ -39,18 +39,21 @@ type cloud struct {
 // failures early, later and late.
 func (c *coreSearch) bestShadow(keep trial.Settings) gained {
 	k, _ := c.belief.middle(keep, trial.Scalar)
-	efolds := stability.Efolds(careful(c.Wishes.TargetH))
+	efolds := stability.Efolds(c.Tuning.careful(c.Wishes.TargetH))
 	prior := &c.belief.prior
 	w := cloud{draws: c.belief.need.Draws(trial.Scalar, drawCount)}
 	of := func(d stability.Draw) float64 { return d.Need(prior, keep.Ratio, k.temp, efolds) }
 	slices.SortFunc(w.draws, func(a, b stability.Draw) int { return cmp.Compare(of(a), of(b)) })
 	n := len(w.draws)
-	w.target, w.need, w.pass, w.left = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	w.target, w.hazard, w.pass = make([]float64, n), make([]float64, n), make([]float64, n)
+	for o := range w.alive {
+		w.alive[o] = make([]float64, n)
+	}
 	for i, d := range w.draws {
 		w.target[i] = of(d)
-		w.left[i] = 1
+		w.alive[0][i] = 1
 	}
-	w.now = w.quantile(w.left)
+	w.now = w.quantile(w.alive[0])
 	all := c.candidates(&w, keep.Ratio, keep.SetVoltage)
 	if keep.Ratio > c.floor {
 		all = append(all, c.candidates(&w, keep.Ratio-1, keep.SetVoltage)...)
@@ -86,12 +89,15 @@ func (c *coreSearch) candidates(w *cloud, r units.Ratio, keep units.Volt) []gain
 			continue
 		}
 		for i, d := range w.draws {
-			w.need[i] = d.Need(&c.belief.prior, r, m.temp, 0)
+			w.hazard[i] = d.Hazard(d.Need(&c.belief.prior, r, m.temp, 0), m.volt.Millivolts())
 		}
 		changed := len(trial.Diff(c.Settings, x)) > 0
 		for _, minutes := range shadowMinutes {
-			g, pass := w.gain(m.volt.Millivolts(), float64(minutes), changed, c.belief.prior.Eps)
-			if pass >= least && pass <= mostPass {
+			g, pass := w.gain(float64(minutes), changed, c.belief.prior.Eps)
+			if pass < least { // a longer one passes less often still
+				break
+			}
+			if pass <= mostPass {
 				g.at, g.minutes = x, minutes
 				all = append(all, g)
 			}
@@ -100,23 +106,28 @@ func (c *coreSearch) candidates(w *cloud, r units.Ratio, keep units.Volt) []gain
 	return all
 }
 
-// spans are the parts of a trial in which a failure is told apart.
+// spans are the parts of a trial in which a failure is told apart: each is four
+// times the one before, so that one exponential gives the survival to each.
 var spans = [4]float64{0, 1.0 / 16, 1.0 / 4, 1}
 
-// gain is what a run of so many minutes at v mV is expected to bring, and its
-// chance of passing.
-func (w *cloud) gain(v, minutes float64, changed bool, eps float64) (gained, float64) {
+// gain is what a run of so many minutes is expected to bring, and its
+// chance of passing. A run whose outcome is all but known is not looked into.
+func (w *cloud) gain(minutes float64, changed bool, eps float64) (gained, float64) {
 	n := float64(len(w.draws))
-	runs, after := w.left, 0.0
-	for i, d := range w.draws {
-		runs[i] = minutes * d.Hazard(w.need[i], v)
-		w.pass[i] = math.Exp(-runs[i])
+	for i, h := range w.hazard {
+		first := math.Exp(-spans[1] * minutes * h)
+		quarter := first * first * first * first
+		w.alive[1][i], w.alive[2][i], w.alive[3][i] = first, quarter, quarter*quarter*quarter*quarter
 	}
-	passes := sum(w.pass) / n
-	after = passes * w.quantile(w.pass)
+	passes := sum(w.alive[3]) / n
+	if passes < leastPass || passes > mostPass {
+		return gained{}, passes
+	}
+	after := passes * w.quantile(w.alive[3])
 	for o := 1; o < len(spans); o++ {
-		for i, run := range runs {
-			w.pass[i] = (1-eps)*(math.Exp(-run*spans[o-1])-math.Exp(-run*spans[o])) + eps*(spans[o]-spans[o-1])
+		before, behind, odd := w.alive[o-1], w.alive[o], eps*(spans[o]-spans[o-1])
+		for i := range w.pass {
+			w.pass[i] = (1-eps)*(before[i]-behind[i]) + odd
 		}
 		after += sum(w.pass) / n * w.quantile(w.pass)
 	}
