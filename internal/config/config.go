@@ -107,6 +107,9 @@ func makeToken(path string) (string, error) {
 	if err == nil {
 		_, err = file.WriteString(token + "\n")
 	}
+	if err == nil {
+		err = file.Sync()
+	}
 	if err = errors.Join(err, file.Close()); err != nil {
 		return "", errors.Join(err, os.Remove(path))
 	}
@@ -121,6 +124,11 @@ func readToken(path string) (string, error) {
 		return "", fault.New(fault.Unavailable, "The token cannot be read: "+path, "Check that you may read this file.").Because(err)
 	}
 	token := strings.TrimSpace(string(body))
+	if strings.Trim(token, "\x00") == "" { // the PC stopped while it was made, and nobody has it
+		if err := os.Remove(path); err == nil {
+			return makeToken(path)
+		}
+	}
 	if !tokenPattern.MatchString(token) {
 		return "", fault.New(fault.Corrupt, "The token file does not hold a token: "+path,
 			"Delete this file. Belay then makes a new token, which your programs need.")

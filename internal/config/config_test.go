@@ -75,7 +75,7 @@ func TestTokenOfTheEnvironment(t *testing.T) {
 }
 
 func TestTokenRefusesABrokenFile(t *testing.T) {
-	for _, body := range []string{"", "short", "0123456789abcdef0123456789abcdeX"} {
+	for _, body := range []string{"short", "0123456789abcdef0123456789abcdeX"} {
 		folder := t.TempDir()
 		require.NoError(t, os.WriteFile(filepath.Join(folder, tokenFile), []byte(body), 0o600))
 		_, err := Token(folder, env(nil))
@@ -86,4 +86,17 @@ func TestTokenRefusesABrokenFile(t *testing.T) {
 func TestTokenSaysWhenTheFolderIsMissing(t *testing.T) {
 	_, err := Token(filepath.Join(t.TempDir(), "gone"), env(nil))
 	require.True(t, fault.Is(err, fault.Unavailable))
+}
+
+func TestTokenThatAPowerCutLeftEmpty(t *testing.T) {
+	for _, left := range []string{"", "\x00\x00\x00\x00"} {
+		folder := t.TempDir()
+		require.NoError(t, os.WriteFile(filepath.Join(folder, "token"), []byte(left), 0o600))
+		token, err := Token(folder, func(string) string { return "" })
+		require.NoError(t, err)
+		require.Len(t, token, 32)
+		again, err := Token(folder, func(string) string { return "" })
+		require.NoError(t, err)
+		require.Equal(t, token, again)
+	}
 }
