@@ -25,6 +25,7 @@ var tools = []tool{
 // install brings what is missing, where this may be done: one tool at a time,
 // so that one that cannot be had does not cost the others.
 func install(stderr io.Writer) {
+	checker(stderr)
 	var missing []tool
 	for _, t := range tools {
 		if _, err := exec.LookPath(t.command); err != nil {
@@ -51,5 +52,17 @@ func apt(stderr io.Writer, args ...string) {
 	c.Env = append(os.Environ(), "DEBIAN_FRONTEND=noninteractive")
 	if out, err := c.CombinedOutput(); err != nil {
 		fmt.Fprintf(stderr, "apt-get %v: %v\n%s\n", args, err, out)
+	}
+}
+
+// checker brings the accessibility checker of the browser tests, at the version
+// and with the check sum of its lock file.
+func checker(stderr io.Writer) {
+	const folder = "cmd/dev/axe"
+	if _, err := os.Stat(folder + "/node_modules/axe-core/axe.min.js"); err == nil {
+		return
+	}
+	if out, err := exec.Command("npm", "ci", "--prefix", folder, "--silent").CombinedOutput(); err != nil {
+		fmt.Fprintf(stderr, "The accessibility checker could not be installed, so its tests will be skipped: %v\n%s\n", err, out)
 	}
 }

@@ -68,6 +68,7 @@ var floors = [][]string{
 	},
 	{ // F4 use cases
 		"internal/assist",
+		"internal/scene",
 		"internal/contest",
 	},
 	{ // F5 delivery
