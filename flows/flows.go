@@ -4,7 +4,8 @@ package flows
 
 import "embed"
 
-// FS holds every flow with its companions.
+// FS holds every flow with its companions, and why/why.yaml: why the numbers
+// of each model are as they are, in plain words.
 //
-//go:embed *.yaml platforms/*.yaml
+//go:embed *.yaml platforms/*.yaml why/*.yaml
 var FS embed.FS

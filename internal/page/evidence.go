@@ -11,25 +11,29 @@ import (
 
 // evidenceView is what the trials say, in words and numbers.
 type evidenceView struct {
-	Base     string
-	Version  int64 // so that a picture is fetched anew when there is news
-	Sentence []piece
-	Bound    string
-	Further  []piece // what a further hour would prove
-	Keep     *keepView
-	Need     []needRow
-	Gains    []wording.Pair
-	Heat     []wording.Pair
-	LoadLine []wording.Pair
-	Trials   []trialRow
-	Counts   []countView
-	Warnings [][]piece
+	Base      string
+	Version   int64 // so that a picture is fetched anew when there is news
+	Sentence  []piece
+	Bound     string
+	Further   []piece // what a further hour would prove
+	NotProven []piece
+	Now       [][]piece // where the evidence stands
+	Wear      bool      // one of these tells of wear
+	Keep      *keepView
+	Need      []needRow
+	Gains     []wording.Pair
+	Heat      []wording.Pair
+	LoadLine  []wording.Pair
+	Trials    []trialRow
+	Counts    []countView
+	Warnings  [][]piece
 }
 
 // keepView is the setting to stay with and how well it is proven.
 type keepView struct {
 	Settings []wording.Pair
 	Claims   []wording.Pair
+	Memory   bool // a setting is of the memory
 }
 
 // needRow is the voltage that one ratio needs under one load.
@@ -57,6 +61,8 @@ type countView struct {
 func evidenceOf(base string, v session.View, trials []trial.Trial) evidenceView {
 	e := v.Evidence
 	out := evidenceView{Base: base, Version: v.Version, Sentence: linked(base, e.Proof.Sentence), Warnings: linkedAll(base, e.Warnings)}
+	out.Wear = e.Now.Wear != nil
+	out.NotProven, out.Now = linked(base, e.Proof.NotProven), linkedAll(base, e.Now.Sentences)
 	if e.Proof.CleanHours > 0 {
 		out.Bound = fmt.Sprintf("Without any model: %s clean. With 95\u00a0%% confidence at least %s between failures.",
 			wording.Hours(e.Proof.CleanHours), wording.Hours(e.Proof.ModelFreeMTBFH))
@@ -96,9 +102,9 @@ func keepOf(v session.View, k *session.KeepEvidence) *keepView {
 	case k == nil && v.Keep == nil:
 		return nil
 	case k == nil:
-		return &keepView{Settings: wording.List(*v.Keep)}
+		return &keepView{Settings: wording.List(*v.Keep), Memory: v.Keep.DataRate > 0}
 	}
-	out := &keepView{Settings: wording.List(k.Settings), Claims: []wording.Pair{
+	out := &keepView{Settings: wording.List(k.Settings), Memory: k.Settings.DataRate > 0, Claims: []wording.Pair{
 		{Label: "Proven under", Value: wording.Load(k.Load)},
 		{Label: "Target", Value: "less than one failure in " + wording.Hours(k.TargetH)},
 	}}

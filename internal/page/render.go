@@ -29,7 +29,13 @@ type renderer struct {
 }
 
 func newRenderer(files fs.FS, static string) (*renderer, error) {
-	set := template.New("").Option("missingkey=error")
+	texts, err := whyTexts()
+	if err != nil {
+		return nil, err
+	}
+	set := template.New("").Option("missingkey=error").Funcs(template.FuncMap{
+		"because": func(model, about string) whyView { return whyView{about, texts[model]} },
+	})
 	names, err := fs.Glob(files, "*/*.gohtml")
 	if err != nil {
 		return nil, fault.Wrap("page.newRenderer", err)

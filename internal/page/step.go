@@ -18,6 +18,7 @@ type stepView struct {
 	Restart     *restartView
 	Meta        []string // how long it takes, whether the PC restarts
 	Say         [][]piece
+	Evidence    [][]piece // what the trials say now
 	Cautions    []cautionView
 	Enter       *enterView
 	Do          [][]piece
@@ -105,6 +106,8 @@ func stepOf(base string, v session.View, p session.Prompt, typed typedForm) step
 			s.Do = append(s.Do, text)
 		case "see":
 			s.See = append(s.See, text)
+		case "evidence":
+			s.Evidence = append(s.Evidence, text)
 		case "if_fails":
 			s.IfFails = append(s.IfFails, text)
 		default:

@@ -23,7 +23,11 @@ const gainConfidence = 0.95
 func (s *State) Evidence() Evidence {
 	keep := s.keepOr()
 	report := planner.Assess(s.planInput("core"), keep, trial.Scalar)
-	e := Evidence{Need: []NeedAt{}, Warnings: []string{}, Gains: s.gains(), Proof: s.proof(keep, report.Confidence)}
+	e := Evidence{
+		Need: []NeedAt{}, Warnings: []string{}, Gains: s.gains(),
+		Proof: s.proof(keep, report.Confidence), Now: s.standing(keep),
+	}
+	e.Proof.NotProven = s.notProven(keep)
 	if s.Keep() != nil {
 		e.Keep = &KeepEvidence{
 			Settings: keep, Load: trial.Scalar, TargetH: s.wishes().TargetH,
@@ -114,14 +118,32 @@ func compare(before, after []float64) *Gain {
 	return &Gain{Ratio: c.Ratio, Ratio95: [2]float64{c.Interval.Low, c.Interval.High}, Verdict: string(c.Verdict)}
 }
 
-// gains compare the newest scalar score of the tuned PC with both baselines:
-// that of the daily setting, else that of the core search.
+// gains compare the newest scalar score at the keep's own ratio with both
+// baselines: that of the daily setting once there is one, else that of the
+// search. Until a search has ended with a keep, the newest score counts.
 func (s *State) gains() *Gains {
+	ratio := units.Ratio(0)
+	if k := s.Keep(); k != nil {
+		ratio = k.Keep.Ratio
+	}
 	for _, stage := range []string{"daily", "core"} {
-		if after := s.stageScores(stage, trial.Scalar); after != nil {
+		if after := s.scoresAt(stage, ratio); after != nil {
 			return &Gains{
 				OverStock:    compare(s.stageScores("baseline", trial.Scalar), after),
 				OverUncapped: compare(s.stageScores("power-cap", trial.Scalar), after),
+			}
+		}
+	}
+	return nil
+}
+
+// scoresAt returns the scores of the newest clean all-core trial of a stage at
+// a ratio, 0 for any.
+func (s *State) scoresAt(stage string, ratio units.Ratio) []float64 {
+	for _, t := range slices.Backward(s.Trials) {
+		if t.Stage == stage && t.Load == trial.Scalar && t.Outcome == trial.Clean && (ratio == 0 || t.Settings.Ratio == ratio) {
+			if x := scoresOf(t); x != nil {
+				return x
 			}
 		}
 	}

@@ -11,6 +11,7 @@ type Evidence struct {
 	LoadLine *LoadLineFit  `json:"load_line"`
 	Gains    *Gains        `json:"gains"`
 	Proof    Proof         `json:"proof"`
+	Now      Standing      `json:"now"`
 	Warnings []string      `json:"warnings"`
 }
 
@@ -76,4 +77,5 @@ type Proof struct {
 	Sentence       string  `json:"sentence"`
 	ModelFreeMTBFH float64 `json:"model_free_mtbf_h"` // 95 % lower bound from the clean hours alone
 	CleanHours     float64 `json:"clean_hours"`       // at the keep or below it, under the load named
+	NotProven      string  `json:"not_proven"`        // one sentence
 }

@@ -23,6 +23,7 @@ func (s *State) Prompt() *Prompt {
 	if here.Trial || here.Plan != "" {
 		p.Proposal = s.Proposal
 	}
+	p.Messages = append(p.Messages, s.evidenceMessages(here)...)
 	if here.Trial && s.Proposal != nil {
 		p.Minutes = float64(s.Proposal.Minutes)
 	}

@@ -33,8 +33,9 @@ type Restart struct {
 	Why  string `json:"why,omitempty"` // why it may not, and what to do
 }
 
-// Message is one piece of the prompt's text. Kind is say (why), do (one
-// numbered action), see (what to expect) or if_fails.
+// Message is one piece of the prompt's text. Kind is say (why), evidence (what
+// the trials say now), do (one numbered action), see (what to expect) or
+// if_fails.
 type Message struct {
 	Kind string `json:"kind"`
 	Text string `json:"text"`

@@ -28,7 +28,7 @@ type page struct {
 	Title, Session, Made, Left, Note     string
 	Banners, ReEnter, Back               []string
 	Blocks                               []block
-	Conditions, Gains                    []fact
+	Conditions, Gains, Behind            []fact
 	Proven, Other, NotProven, AfterReset string
 	Rechecks                             []recheck
 	Cautions                             []warning
@@ -106,7 +106,7 @@ func (d Data) page() (page, paper.Code, error) {
 		Title: short(or(d.Title, "my PC"), mostTitle), Session: short(or(d.SessionID, "not known"), mostTitle),
 		Made: d.Made.Format("2 January 2006"), Left: d.left(), Note: short(d.Note, mostNote),
 		Banners: d.banners(), ReEnter: d.reEnter(), Back: backToStock(), Blocks: d.blocks(),
-		Conditions: d.conditions(), Gains: d.gains(),
+		Conditions: d.conditions(), Gains: d.gains(), Behind: d.behind(),
 		Proven: short(d.proven(), mostSentence), Other: d.otherThanKeep(), NotProven: d.notProven(), AfterReset: afterReset,
 		Rechecks: d.rechecks(), CheckBack: d.checkBack(), CheckHeads: checkHeads, CodeHint: codeHint,
 	}

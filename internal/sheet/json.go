@@ -22,16 +22,19 @@ type jsonSheet struct {
 }
 
 type jsonProof struct {
-	Sentence       string           `json:"sentence"`
-	NotProven      string           `json:"not_proven"`
-	OtherThanKeep  string           `json:"other_than_keep,omitempty"`
-	ModelFreeMTBFH float64          `json:"model_free_mtbf_h"`
-	CleanHours     float64          `json:"clean_hours"`
-	Load           trial.Load       `json:"load,omitempty"`
-	TargetMTBFH    float64          `json:"target_mtbf_h,omitempty"`
-	Confidence     *float64         `json:"confidence"`
-	ReserveMV      *float64         `json:"reserve_mv"`
-	BySetting      map[string]proof `json:"by_setting"`
+	Sentence       string               `json:"sentence"`
+	NotProven      string               `json:"not_proven"`
+	OtherThanKeep  string               `json:"other_than_keep,omitempty"`
+	ModelFreeMTBFH float64              `json:"model_free_mtbf_h"`
+	CleanHours     float64              `json:"clean_hours"`
+	Load           trial.Load           `json:"load,omitempty"`
+	TargetMTBFH    float64              `json:"target_mtbf_h,omitempty"`
+	Confidence     *float64             `json:"confidence"`
+	ReserveMV      *float64             `json:"reserve_mv"`
+	Need           *session.NeedAt      `json:"need"` // of the ratio to enter
+	Wear           *session.Wear        `json:"wear"` // against stock
+	Odd            []session.OddFailure `json:"odd_failures"`
+	BySetting      map[string]proof     `json:"by_setting"`
 }
 
 type jsonConditions struct {
@@ -89,6 +92,7 @@ func (d Data) jsonProof() jsonProof {
 	p := jsonProof{
 		Sentence: d.proven(), NotProven: d.notProven(), OtherThanKeep: d.otherThanKeep(),
 		ModelFreeMTBFH: d.Evidence.Proof.ModelFreeMTBFH, CleanHours: d.Evidence.Proof.CleanHours,
+		Need: d.needOfKeep(), Wear: d.Evidence.Now.Wear, Odd: append([]session.OddFailure{}, d.Evidence.Now.Odd...),
 		BySetting: map[string]proof{},
 	}
 	if k := d.Evidence.Keep; k != nil {

@@ -21,6 +21,9 @@ func Markdown(d Data) ([]byte, error) {
 	p("## What is proven\n")
 	p("%s\n", plain(strings.TrimSpace(d.proven()+" "+d.otherThanKeep())))
 	p("%s\n", d.notProven())
+	if behind := d.behind(); len(behind) > 0 {
+		facts(p, "Numbers behind it", behind)
+	}
 	facts(p, "Conditions", d.conditions())
 	facts(p, "Gains", d.gains())
 	numbered(p, "After a firmware reset", d.reEnter())

@@ -56,6 +56,10 @@ func full() sheet.Data {
 			Heat:  &session.HeatFit{HottestC: 84, MostPowerW: 243},
 			Gains: &session.Gains{OverStock: &session.Gain{Ratio: 1.182, Ratio95: [2]float64{1.171, 1.193}, Verdict: "faster"}, OverUncapped: &session.Gain{Ratio: 1.004, Ratio95: [2]float64{0.996, 1.012}, Verdict: "no measurable difference"}},
 			Proof: session.Proof{Sentence: "Holds under all-core load: at 91 % confidence it fails less than once in 500 hours.", ModelFreeMTBFH: 1.1, CleanHours: 3.25},
+			Need:  []session.NeedAt{{Load: trial.Scalar, Ratio: int(s.Ratio), Target: session.Band{Q05: 1.221, Q50: 1.235, Q95: 1.252}}},
+			Now: session.Standing{
+				Wear: &session.Wear{Low: 1.7, Mid: 3.1, High: 8.4}, Odd: []session.OddFailure{{Trial: 9, Chance: 0.72}},
+			},
 		},
 		Cautions: []session.Caution{
 			{ID: "core-voltage", Signal: "NOTICE", Hazard: "This step changes core settings.", Consequence: "Too high a core voltage wears the processor faster and can damage it for good.", Avoid: "Type the voltage digit by digit. Read it back before you save. Enter nothing above the value given here."},
