@@ -95,6 +95,8 @@ type AnswerRequest struct {
 	Action string
 	Values trial.Values
 	Key    string
+	// Confirm names fields whose odd values are meant as they are.
+	Confirm []string
 }
 
 // Result is a session after a command.
@@ -140,6 +142,8 @@ type FormRequest struct {
 	Action string
 	Form   map[string][]string
 	Key    string
+	// Confirm names fields whose odd values are meant as they are.
+	Confirm []string
 }
 
 // Reply is the answer to free text. Kind is help, glossary, place or unknown.

@@ -61,14 +61,14 @@ func (a *Assist) offered(name string) (*flow.Graph, []byte, error) {
 // again; a stale prompt gives a Conflict fault.
 func (a *Assist) Answer(ctx context.Context, id string, req AnswerRequest) (Result, error) {
 	return a.answer(ctx, id, req.Key, func(s loaded) (session.Answer, error) {
-		return session.Answer{Prompt: req.Prompt, Action: req.Action, Values: req.Values, Key: req.Key}, nil
+		return session.Answer{Prompt: req.Prompt, Action: req.Action, Values: req.Values, Key: req.Key, Confirm: req.Confirm}, nil
 	})
 }
 
 // AnswerForm answers with numbers as a person typed them.
 func (a *Assist) AnswerForm(ctx context.Context, id string, req FormRequest) (Result, error) {
 	return a.answer(ctx, id, req.Key, func(s loaded) (session.Answer, error) {
-		answer := session.Answer{Prompt: req.Prompt, Action: req.Action, Key: req.Key}
+		answer := session.Answer{Prompt: req.Prompt, Action: req.Action, Key: req.Key, Confirm: req.Confirm}
 		if req.Prompt != s.PromptID() {
 			return answer, nil // stale: say that first, whatever was typed
 		}

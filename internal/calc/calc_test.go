@@ -210,7 +210,7 @@ func TestRefuses(t *testing.T) {
 			continue
 		}
 		require.NotNil(t, f.Fields[0].Suggest, c.body)
-		require.InDelta(t, c.suggest, *f.Fields[0].Suggest, 1e-9, c.body)
+		require.InDelta(t, c.suggest, f.Fields[0].Suggest, 1e-9, c.body)
 	}
 }
 

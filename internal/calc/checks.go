@@ -40,7 +40,7 @@ func (c *checks) within(field, unit string, v, low, high float64) bool {
 	}
 	c.refuse(field, "%s is not within %s to %s.%s", amount(unit, v), amount(unit, low), amount(unit, high), offer)
 	if slipped {
-		c.wrong[len(c.wrong)-1].Suggest = &s.Value
+		c.wrong[len(c.wrong)-1].Suggest = s.Value
 	}
 	return false
 }

@@ -52,6 +52,8 @@ type Answered struct {
 	Values trial.Values `json:"values,omitempty"`
 	Key    string       `json:"key,omitempty"` // idempotency key of the request
 	By     string       `json:"by,omitempty"`  // "" the person, "practice" the simulated PC
+	// Confirmed names fields whose odd values the person insisted on.
+	Confirmed []string `json:"confirmed,omitempty"`
 }
 
 // AnswerTakenBack undoes the Answered event with this version and all that

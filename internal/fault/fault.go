@@ -30,9 +30,11 @@ const (
 type Field struct {
 	Field   string `json:"field"`
 	Message string `json:"message"`
-	// Suggest is the value that was probably meant, in the unit of the field.
-	// Nil where nothing is likely enough to offer.
-	Suggest *float64 `json:"suggest,omitempty"`
+	// Suggest is the value that was probably meant: a float64 in the unit of
+	// the field, or the string of a choice. Nil where nothing is likely enough.
+	Suggest any `json:"suggest,omitempty"`
+	// Confirm says that the value is odd but possible: the caller may insist.
+	Confirm bool `json:"confirm,omitempty"`
 }
 
 // Error is a fault. Msg and Next are sentences for a person; Op and Err are

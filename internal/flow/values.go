@@ -219,12 +219,12 @@ func (f *Field) rowsWanted() string {
 
 // slip says which other unit would explain a number that is out of range, and
 // what to type then; "" if none would. It only offers: nothing is converted.
-func (f *Field) slip(n float64) (string, *float64) {
+func (f *Field) slip(n float64) (string, any) {
 	s, ok := units.SlipOf(f.Unit, n, f.Min, f.Max)
 	if !ok {
 		return "", nil
 	}
-	return fmt.Sprintf(" If you mean %s%s type %s.", amount(s.Unit, n), comma(s.Note), strconv.FormatFloat(s.Value, 'f', -1, 64)), &s.Value
+	return fmt.Sprintf(" If you mean %s%s type %s.", amount(s.Unit, n), comma(s.Note), strconv.FormatFloat(s.Value, 'f', -1, 64)), s.Value
 }
 
 // comma ends the clause before "type".

@@ -85,8 +85,8 @@ func TestCheckValues(t *testing.T) {
 			out, wrong := g.CheckValues(s, s.Action(c.action), c.in)
 			for i := range wrong { // the text and the number offer the same
 				require.Equal(t, strings.Contains(wrong[i].Message, "If you mean"), wrong[i].Suggest != nil)
-				if x := wrong[i].Suggest; x != nil {
-					require.Contains(t, wrong[i].Message, ", type "+strconv.FormatFloat(*x, 'f', -1, 64)+". ")
+				if x, ok := wrong[i].Suggest.(float64); ok {
+					require.Contains(t, wrong[i].Message, ", type "+strconv.FormatFloat(x, 'f', -1, 64)+". ")
 				}
 				wrong[i].Suggest = nil
 			}
@@ -133,7 +133,7 @@ func TestSlips(t *testing.T) {
 		require.Equal(t, c.want, text, "%v %s", c.in, c.unit)
 		require.Equal(t, text == "", meant == nil, "%v %s", c.in, c.unit)
 		if meant != nil {
-			require.Contains(t, text, strconv.FormatFloat(*meant, 'f', -1, 64)+".")
+			require.Contains(t, text, strconv.FormatFloat(meant.(float64), 'f', -1, 64)+".")
 		}
 	}
 }

@@ -168,6 +168,8 @@ func (s *Server) answer(c echo.Context) error {
 		Prompt string       `json:"prompt"`
 		Action string       `json:"action"`
 		Values trial.Values `json:"values"`
+		// Confirm names fields whose odd values are meant as they are.
+		Confirm []string `json:"confirm"`
 	}
 	if err := decode(c, &body); err != nil {
 		return err
@@ -177,7 +179,7 @@ func (s *Server) answer(c echo.Context) error {
 		x, err := s.config.Assist.Simulate(ctx, id, body.Prompt, key)
 		return reply(c, x, s.stale(c, err))
 	}
-	x, err := s.config.Assist.Answer(ctx, id, assist.AnswerRequest{Prompt: body.Prompt, Action: body.Action, Values: body.Values, Key: key})
+	x, err := s.config.Assist.Answer(ctx, id, assist.AnswerRequest{Prompt: body.Prompt, Action: body.Action, Values: body.Values, Key: key, Confirm: body.Confirm})
 	return reply(c, x, s.stale(c, err))
 }
 

@@ -27,6 +27,9 @@ type typedForm struct {
 	values   map[string][]string
 	problems []fault.Field
 	kept     bool // typed for a prompt that has passed: readbacks are dropped
+	action   string
+	// confirmed are the odd values that the person insists on, each FIELD=VALUE.
+	confirmed []string
 }
 
 // fieldView is one question, ready to print.
@@ -52,6 +55,7 @@ type fieldView struct {
 	Now, Proposed  string // readback: bare numbers for the script
 	Keys           string // kind of keyboard for a number
 	Describe       string // ids of hint and error
+	Offers         []offerView
 }
 
 // RowNumber is the number of a row as a person counts.
@@ -97,6 +101,9 @@ func fieldViews(base string, p session.Prompt, now trial.Settings, typed typedFo
 		}
 		if f.Readback {
 			v.setReadback(f, p, now)
+		}
+		if !typed.kept {
+			v.Offers = offersOf(f, typed)
 		}
 		v.Describe = v.described()
 		out = append(out, v)

@@ -151,7 +151,7 @@ func (p *pages) rename(c echo.Context) error {
 		form.Del("title") // it belongs to another field of this page
 		return p.listAgain(c, err)
 	}
-	return p.after(c, err, nil)
+	return p.after(c, err, typedForm{})
 }
 
 // deletePage asks before a session is deleted for good.

@@ -90,10 +90,10 @@ func clock(s float64) string { return fmt.Sprintf("%d:%02d", int(s)/60, int(s)%6
 // runTrial starts the load of the present step on this PC.
 func (p *pages) runTrial(c echo.Context) error {
 	err := p.guide.RunTrial(c.Request().Context(), c.Param("id"), c.Request().PostForm.Get("prompt"))
-	return p.after(c, err, nil)
+	return p.after(c, err, typedForm{})
 }
 
 // stopTrial stops it.
 func (p *pages) stopTrial(c echo.Context) error {
-	return p.after(c, p.guide.StopTrial(c.Param("id")), nil)
+	return p.after(c, p.guide.StopTrial(c.Param("id")), typedForm{})
 }

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 
 	"github.com/labstack/echo/v4"
 
@@ -156,38 +157,47 @@ func (p *pages) session(c echo.Context) error {
 // answer posts the form of the present step.
 func (p *pages) answer(c echo.Context) error {
 	form := c.Request().PostForm
-	req := assist.FormRequest{Prompt: form.Get("prompt"), Action: form.Get("action"), Key: form.Get("key"), Form: map[string][]string{}}
+	req := assist.FormRequest{
+		Prompt: form.Get("prompt"), Action: form.Get("action"), Key: form.Get("key"), Form: map[string][]string{},
+	}
 	for name, values := range form {
-		if !slices.Contains([]string{"prompt", "action", "key"}, name) {
+		if !slices.Contains([]string{"prompt", "action", "key", "confirm", "refused", "correct"}, name) {
 			req.Form[name] = values
 		}
 	}
+	if req.Action == "" { // a correction or a confirmation sends the refused action again
+		req.Action = form.Get("refused")
+	}
+	if name, value, ok := strings.Cut(form.Get("correct"), "="); ok {
+		req.Form[name] = []string{value}
+	}
+	req.Confirm = insisted(form["confirm"], req.Form)
 	_, err := p.guide.AnswerForm(c.Request().Context(), c.Param("id"), req)
-	return p.after(c, err, req.Form)
+	return p.after(c, err, typedForm{values: req.Form, action: req.Action, confirmed: form["confirm"]})
 }
 
 // simulate lets the simulated PC answer the present step.
 func (p *pages) simulate(c echo.Context) error {
 	form := c.Request().PostForm
 	_, err := p.guide.Simulate(c.Request().Context(), c.Param("id"), form.Get("prompt"), form.Get("key"))
-	return p.after(c, err, nil)
+	return p.after(c, err, typedForm{})
 }
 
 // undo takes back the newest answer.
 func (p *pages) undo(c echo.Context) error {
 	_, err := p.guide.Undo(c.Request().Context(), c.Param("id"), c.Request().PostForm.Get("key"))
-	return p.after(c, err, nil)
+	return p.after(c, err, typedForm{})
 }
 
 // after redirects to the step, or shows the step again with what was wrong
 // and what was typed.
-func (p *pages) after(c echo.Context, err error, form map[string][]string) error {
+func (p *pages) after(c echo.Context, err error, typed typedForm) error {
 	id := c.Param("id")
 	if err == nil {
 		return back(c, id, "")
 	}
 	f := asFault(err)
-	typed := typedForm{values: form, problems: f.Fields, kept: f.Code == fault.Conflict}
+	typed.problems, typed.kept = f.Fields, f.Code == fault.Conflict
 	switch f.Code {
 	case fault.Invalid, fault.Unsafe, fault.Limit, fault.Conflict:
 	default:

@@ -19,6 +19,8 @@ type stepView struct {
 	Meta        []string // how long it takes, whether the PC restarts
 	Say         [][]piece
 	Evidence    [][]piece // what the trials say now
+	Refused     string    // action of a refused form, "" if none was
+	Confirmed   []string  // odd values that were insisted on, each FIELD=VALUE
 	Cautions    []cautionView
 	Enter       *enterView
 	Do          [][]piece
@@ -98,6 +100,9 @@ func stepOf(base string, v session.View, p session.Prompt, typed typedForm) step
 	s := stepView{
 		Prompt: p.ID, Key: newKey(), Where: card.Where(v.Stages, p.Stage), Title: wording.Plain(p.Title), Meta: meta(p),
 		Cautions: cautionViews(base, p.Cautions), Fields: fieldViews(base, p, v.Settings, typed), Finished: p.Finished,
+	}
+	if !typed.kept {
+		s.Refused, s.Confirmed = typed.action, typed.confirmed
 	}
 	for _, m := range p.Messages {
 		text := linked(base, m.Text)

@@ -17,6 +17,7 @@ type Report struct {
 	LineMOhm   *[3]float64 // 2.5 %, 50 % and 97.5 %
 	LineOffset float64     // V
 	Warnings   []string
+	Standing   Standing
 }
 
 // Need is the load voltage that a ratio needs.
@@ -29,7 +30,7 @@ type Need struct {
 // Assess says what the evidence supports for a setting under a load.
 func Assess(in Input, keep trial.Settings, load trial.Load) Report {
 	b := believe(in)
-	var r Report
+	r := Report{Standing: b.stand(in, keep)}
 	if b.need != nil {
 		r.needs(b, in, load)
 		if keep.Ratio > 0 && keep.SetVoltage > 0 && !b.need.Thin(load, b.under(keep, load)) {

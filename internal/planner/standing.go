@@ -35,8 +35,9 @@ type Odd struct {
 const oddFrom = 0.5
 
 // Stand says where the evidence stands for a setting to keep.
-func Stand(in Input, keep trial.Settings) Standing {
-	b := believe(in)
+func Stand(in Input, keep trial.Settings) Standing { return believe(in).stand(in, keep) }
+
+func (b *belief) stand(in Input, keep trial.Settings) Standing {
 	s := Standing{
 		Present: b.sure(in.Settings, in.Wishes.TargetH),
 		Keep:    b.expect(keep, trial.Scalar, 0),
@@ -50,7 +51,9 @@ func Stand(in Input, keep trial.Settings) Standing {
 		return s
 	}
 	in.Trials = in.Trials[:len(in.Trials)-1]
-	before := believe(in)
+	before := *b // heat and load line as they are now: only the need is compared
+	before.need = nil
+	before.fitNeed(in)
 	if before.need == nil {
 		return s
 	}

@@ -31,7 +31,7 @@ func overlay(target any, values trial.Values) error {
 
 // enteredSettings is the proposal as the person read it back, within the hard
 // limits.
-func (s *State) enteredSettings(values trial.Values) (trial.Settings, error) {
+func (s *State) enteredSettings(values trial.Values, odd *doubts) (trial.Settings, error) {
 	settings := s.Settings
 	if s.Proposal != nil {
 		settings = s.Proposal.Settings
@@ -52,11 +52,14 @@ func (s *State) enteredSettings(values trial.Values) (trial.Settings, error) {
 		}
 		return settings, f
 	}
-	return settings, nil
+	if s.Proposal != nil {
+		odd.entered(s.Proposal.Settings, settings)
+	}
+	return settings, odd.fault()
 }
 
 // reportedTrial is the proposed trial with its outcome and readings.
-func (s *State) reportedTrial(here *flow.State, values trial.Values) (trial.Trial, error) {
+func (s *State) reportedTrial(here *flow.State, values trial.Values, odd *doubts) (trial.Trial, error) {
 	if s.Proposal == nil {
 		return trial.Trial{}, fault.New(fault.Internal, "No trial was proposed here.", "Undo the last answer.")
 	}
@@ -83,10 +86,8 @@ func (s *State) reportedTrial(here *flow.State, values trial.Values) (trial.Tria
 	}
 	s.addAttached(&t, values)
 	s.trialTime(&t, values)
-	if wrong := contradictions(t, s.Machine, values); len(wrong) > 0 {
-		return t, badAnswer(wrong)
-	}
-	return t, nil
+	s.doubt(t, values, odd)
+	return t, odd.fault()
 }
 
 // trialTime fills in how long the trial ran.
@@ -108,32 +109,6 @@ func (s *State) trialTime(t *trial.Trial, values trial.Values) {
 	case dated:
 		t.Minutes = units.Minutes(failed)
 	}
-}
-
-// contradictions names readings that cannot all be right.
-func contradictions(t trial.Trial, m trial.Machine, values trial.Values) []fault.Field {
-	var wrong []fault.Field
-	say := func(field, message string) { wrong = append(wrong, fault.Field{Field: field, Message: message}) }
-	r := t.Readings
-	if failed, ok := values.Number("minutes_to_failure"); ok && t.Outcome.Failed() && t.PlannedMinutes > 0 &&
-		failed > float64(t.PlannedMinutes)*1.5+1 {
-		say("minutes_to_failure", "This trial was planned for "+t.PlannedMinutes.String()+". Type the minutes from its start to the failure.")
-	}
-	if r.AirTemp > 0 && r.CoreTemp > 0 && r.CoreTemp < r.AirTemp {
-		say("core_temp_c", "A core under load cannot be cooler than the room. Read the hottest core again.")
-	}
-	if t.Outcome == trial.Clean && r.ErrorsFound > 0 {
-		say("outcome", "You report errors, so the outcome is an error, not clean.")
-	}
-	set := t.Settings.SetVoltage
-	if t.Settings.VoltageMode == "static" && set > 0 && r.LoadVoltage > set+planner.MeterSlack {
-		say("load_voltage_v", "Load voltage is far above the set "+set.String()+". Read it again under load, or correct the set voltage.")
-	}
-	top := float64(max(t.Settings.Ratio, m.StockRatio)) * float64(m.BaseClock)
-	if r.Clock > 0 && top > 0 && float64(r.Clock) > top*1.05+50 && t.Settings.Ratio > 0 {
-		say("clock_mhz", "That is above the set ratio times the base clock, "+units.Format("MHz", top)+". Read the clock again.")
-	}
-	return wrong
 }
 
 // targets are the choices of how rarely it may fail, as mean hours of heavy

@@ -25,7 +25,7 @@ func (s *State) Evidence() Evidence {
 	report := planner.Assess(s.planInput("core"), keep, trial.Scalar)
 	e := Evidence{
 		Need: []NeedAt{}, Warnings: []string{}, Gains: s.gains(),
-		Proof: s.proof(keep, report.Confidence), Now: s.standing(keep),
+		Proof: s.proof(keep, report.Confidence), Now: s.standing(report.Standing),
 	}
 	e.Proof.NotProven = s.notProven(keep)
 	if s.Keep() != nil {

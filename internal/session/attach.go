@@ -50,9 +50,9 @@ func (s *State) Attach(p event.ReadingsAttached) ([]event.Payload, error) {
 	if none {
 		return nil, fault.New(fault.Invalid, "No reading of a trial is left in this log.", "Choose other columns, or type the readings.")
 	}
-	if wrong := contradictions(merged(t, p), s.Machine, trial.Values{}); len(wrong) > 0 {
+	if d := s.doubtLog(merged(t, p)); len(d.wrong) > 0 {
 		f := fault.New(fault.Invalid, "These readings do not fit the trial.", "Check that the log is of this trial, and that the columns are the right ones.")
-		f.Fields = wrong
+		f.Fields = d.wrong
 		return nil, f
 	}
 	return []event.Payload{p}, nil

@@ -17,6 +17,8 @@ type Answer struct {
 	Values trial.Values
 	Key    string // idempotency key, or ""
 	By     string // "" the person, "practice" the simulated PC
+	// Confirm names fields whose odd values are meant as they are.
+	Confirm []string
 }
 
 // longestChain bounds how many states may follow each other without an
@@ -53,9 +55,14 @@ func (s *State) Decide(a Answer) ([]event.Payload, error) {
 	if len(wrong) > 0 {
 		return nil, badAnswer(wrong)
 	}
-	d := &decision{state: s.fork()}
+	for _, name := range a.Confirm {
+		if _, ok := values[fieldOf(name)]; !ok {
+			return nil, badAnswer([]fault.Field{{Field: name, Message: "There is no answer here to confirm."}})
+		}
+	}
+	d := &decision{state: s.fork(), odd: doubts{insists: a.insists}}
 	if err := d.record(event.Answered{
-		Prompt: a.Prompt, State: here.ID, Action: a.Action, Values: values, Key: a.Key, By: a.By,
+		Prompt: a.Prompt, State: here.ID, Action: a.Action, Values: values, Key: a.Key, By: a.By, Confirmed: a.Confirm,
 	}); err != nil {
 		return nil, err
 	}
@@ -119,6 +126,7 @@ func (s *State) Intent(bootID string) ([]event.Payload, error) {
 type decision struct {
 	state    *State
 	payloads []event.Payload
+	odd      doubts // about the answer
 }
 
 func (d *decision) record(p event.Payload) error {
@@ -132,13 +140,13 @@ func (d *decision) consequences(here *flow.State, action *flow.Action, values tr
 	s := d.state
 	switch {
 	case here.Confirms && action.Name == "entered":
-		settings, err := s.enteredSettings(values)
+		settings, err := s.enteredSettings(values, &d.odd)
 		if err != nil {
 			return err
 		}
 		return d.record(event.SettingsConfirmed{Settings: settings})
 	case here.Trial && action.Name == "report":
-		t, err := s.reportedTrial(here, values)
+		t, err := s.reportedTrial(here, values, &d.odd)
 		if err != nil {
 			return err
 		}

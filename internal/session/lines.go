@@ -2,8 +2,10 @@ package session
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
+	"belay/internal/event"
 	"belay/internal/flow"
 	"belay/internal/trial"
 	"belay/internal/units"
@@ -41,15 +43,19 @@ func actionLabel(here *flow.State, name string) string {
 }
 
 // answerLines prints the values of an answer in the order of the prompt.
-func (s *State) answerLines(here *flow.State, values trial.Values) []string {
+func (s *State) answerLines(here *flow.State, a event.Answered) []string {
 	var lines []string
 	for _, use := range here.Fields {
-		v, ok := values[use.Name]
+		v, ok := a.Values[use.Name]
 		if !ok {
 			continue
 		}
 		field := s.graph.Fields[use.Name]
-		lines = append(lines, field.Label+": "+s.valueText(field, v))
+		line := field.Label + ": " + s.valueText(field, v)
+		if slices.ContainsFunc(a.Confirmed, func(name string) bool { return fieldOf(name) == use.Name }) {
+			line += ", confirmed"
+		}
+		lines = append(lines, line)
 	}
 	return lines
 }

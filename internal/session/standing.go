@@ -51,9 +51,8 @@ type OddFailure struct {
 	Chance float64 `json:"chance"` // that something else caused it
 }
 
-// standing says where the evidence stands for the settings to keep.
-func (s *State) standing(keep trial.Settings) Standing {
-	now := planner.Stand(s.planInput("core"), keep)
+// standing puts where the evidence stands in numbers and sentences.
+func (s *State) standing(now planner.Standing) Standing {
 	out := Standing{Confidence: rounded(now.Present, 1000), Odd: []OddFailure{}, Wear: s.wear(now.Keep)}
 	if p := s.Proposal; p != nil {
 		out.Next = p.Expect
@@ -134,7 +133,7 @@ func (s *State) evidenceMessages(here *flow.State) []Message {
 	if !here.Trial && here.Plan == "" || len(s.Trials) == 0 {
 		return nil
 	}
-	now := s.standing(s.keepOr())
+	now := s.standing(planner.Stand(s.planInput("core"), s.keepOr()))
 	var out []Message
 	for _, line := range now.brief(s) {
 		out = append(out, Message{Kind: "evidence", Text: line})

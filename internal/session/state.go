@@ -187,7 +187,7 @@ func (s *State) answered(p event.Answered) error {
 	if p.By == "practice" {
 		from = "pc"
 	}
-	s.tell(from, actionLabel(here, p.Action), s.answerLines(here, p.Values))
+	s.tell(from, actionLabel(here, p.Action), s.answerLines(here, p))
 	s.Values = maps.Clone(s.Values)
 	if s.Values == nil {
 		s.Values = trial.Values{}
