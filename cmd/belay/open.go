@@ -81,9 +81,9 @@ func useCases(log *store.Log, folder string, offer fs.FS, notify func(string, in
 // known is what a person should know of the data: what was repaired when it
 // was opened, and how it is now.
 func known(log *store.Log) []*fault.Error {
-	notes := log.Notes()
+	notes := slices.Concat(log.Earlier(), log.Notes())
 	if w := log.Warning(); w != nil {
-		notes = append(slices.Clip(notes), w)
+		notes = append(notes, w)
 	}
 	return notes
 }

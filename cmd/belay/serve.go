@@ -67,6 +67,9 @@ func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (er
 	if err := assistant.Resume(ctx); err != nil {
 		return err
 	}
+	for _, n := range log.Notes() {
+		logger.Warn("data repaired", "found", n.Msg, "next", n.Next, "cause", n.Err)
+	}
 	api, err := httpapi.New(httpapi.Config{
 		Assist: assistant, Hub: listeners, Token: token, Addr: listener.Addr().String(),
 		Version: version, Health: health(log), Log: logger,

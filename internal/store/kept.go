@@ -23,21 +23,25 @@ func (k *keptFiles) name(suffix string) string {
 }
 
 // keep begins to put files aside, under a number that has nothing yet.
-func (l *Log) keep() (*keptFiles, error) {
-	entries, err := os.ReadDir(filepath.Dir(l.path))
+func (l *Log) keep() *keptFiles {
+	return &keptFiles{path: l.path, number: lastKept(l.path) + 1}
+}
+
+// lastKept returns the highest number under which something is kept, or 0.
+func lastKept(path string) (last int) {
+	entries, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {
-		return nil, unwritable(l.path, err)
+		return 0 // and so nothing can be kept either, which is told there
 	}
-	last := 0
 	for _, e := range entries {
-		rest, ok := strings.CutPrefix(e.Name(), filepath.Base(l.path)+".damaged-")
+		rest, ok := strings.CutPrefix(e.Name(), filepath.Base(path)+".damaged-")
 		if ok {
 			digits := rest[:len(rest)-len(strings.TrimLeft(rest, "0123456789"))]
 			n, _ := strconv.Atoi(digits)
 			last = max(last, n)
 		}
 	}
-	return &keptFiles{path: l.path, number: last + 1}, nil
+	return last
 }
 
 // copy keeps a copy of one of the files.

@@ -27,6 +27,7 @@ type Log struct {
 	schema  int
 	witness *witness
 	notes   []*fault.Error // what Open found and did
+	earlier []*fault.Error // the same of earlier times
 	secured int64          // size of the witness when Secure was last done
 
 	saving  sync.Mutex          // held by the one save under way
@@ -72,6 +73,7 @@ func (l *Log) start(ctx context.Context, migrations fs.FS) error {
 	if err != nil {
 		return err
 	}
+	l.readReports()
 	o, err := l.look(ctx, steps)
 	if err != nil {
 		return err

@@ -1,6 +1,8 @@
 package store
 
 import (
+	"io"
+	"os"
 	"strconv"
 	"strings"
 
@@ -25,9 +27,47 @@ var (
 		"Restore a backup if you have one elsewhere. The damaged files are kept.")
 )
 
-// Notes returns what Open found wrong with the data and did about it, the
-// gravest last. It is empty when all was well.
+// Notes returns what Open found wrong with the data and did about it. It is
+// empty when all was well.
 func (l *Log) Notes() []*fault.Error { return l.notes }
+
+// Earlier returns the notes of earlier repairs whose files are still kept,
+// the oldest first. Who deletes the files has read them.
+func (l *Log) Earlier() []*fault.Error { return l.earlier }
+
+// reportSuffix names the file beside the damaged files that says what happened.
+const reportSuffix = ".txt"
+
+// readReports reads what earlier repairs have said.
+func (l *Log) readReports() {
+	for n := 1; n <= lastKept(l.path); n++ {
+		k := keptFiles{path: l.path, number: n}
+		text, err := os.ReadFile(k.name(reportSuffix))
+		if err != nil {
+			continue // it was deleted
+		}
+		for note := range strings.SplitSeq(strings.TrimSpace(string(text)), "\n\n") {
+			msg, next, _ := strings.Cut(note, "\n")
+			l.earlier = append(l.earlier, fault.New(fault.Corrupt, msg, next))
+		}
+	}
+}
+
+// report writes what a repair has to say beside the files that it kept.
+func (k *keptFiles) report(notes []*fault.Error) error {
+	_, err := makeWitness(k.name(reportSuffix), func(to io.Writer) error {
+		for _, n := range notes {
+			if _, err := io.WriteString(to, n.Msg+"\n"+n.Next+"\n\n"); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return unwritable(k.name(reportSuffix), err)
+	}
+	return nil
+}
 
 func (l *Log) note(f *fault.Error) { l.notes = append(l.notes, f) }
 

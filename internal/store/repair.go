@@ -20,10 +20,7 @@ func (l *Log) repair(ctx context.Context, steps []migration, o opening) (size in
 	}
 	log, witness := hoardFile(ctx, l.path), hoardWitness(l.path+witnessSuffix)
 	m, used := l.combine(ctx, log, witness)
-	kept, err := l.keep()
-	if err != nil {
-		return 0, err
-	}
+	kept := l.keep()
 	if err := kept.rescue(m.lost); err != nil {
 		return 0, err
 	}
@@ -44,6 +41,9 @@ func (l *Log) repair(ctx context.Context, steps []migration, o opening) (size in
 		}
 	}
 	l.tell(o, m, used, rebuild, kept)
+	if err := kept.report(l.notes); err != nil {
+		return 0, err
+	}
 	if l.schema, err = inspect(ctx, l.path, steps); err != nil {
 		return 0, err
 	}

@@ -121,6 +121,9 @@ func requireAll(t *testing.T, path, message string, s, other []event.Envelope) [
 	log, err = store.Open(path)
 	require.NoError(t, err, message)
 	require.Empty(t, log.Notes(), "%s: one repair is enough", message)
+	if len(notes) > 0 && log.Earlier() != nil {
+		require.Equal(t, notes[0], log.Earlier()[0].Msg, "it is told until the files are deleted")
+	}
 	require.NoError(t, log.Close())
 	return notes
 }
@@ -257,4 +260,12 @@ func TestAllLost(t *testing.T) {
 	require.NoError(t, log.Close())
 	require.FileExists(t, path+".damaged-1")
 	require.FileExists(t, path+".damaged-1.witness")
+	log = openAt(t, path)
+	require.Empty(t, log.Notes())
+	require.Len(t, log.Earlier(), 2, "it is told again")
+	require.NoError(t, log.Close())
+	require.NoError(t, os.Remove(path+".damaged-1.txt"))
+	log = openAt(t, path)
+	require.Empty(t, log.Earlier(), "until the file is deleted")
+	require.NoError(t, log.Close())
 }
