@@ -19,15 +19,8 @@ import (
 	"belay/internal/store"
 )
 
-// Limits of the server. Chosen: generous for one person on one PC. There is no
-// limit on writing, which streams of events would run into.
-const (
-	headerTimeout = 5 * time.Second
-	readTimeout   = 15 * time.Second
-	idleTimeout   = 60 * time.Second
-	maxHeader     = 16 << 10 // bytes
-	stopTimeout   = 5 * time.Second
-)
+// stopTimeout is how long requests may take to end. Chosen: a slow disk.
+const stopTimeout = 5 * time.Second
 
 // serve opens the data folder and answers requests until ctx ends.
 func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (err error) {
@@ -81,11 +74,7 @@ func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (er
 	if err := log.SetAddress(base + "/"); err != nil {
 		return err
 	}
-	server := &http.Server{
-		Handler: api.Handler(), ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, IdleTimeout: idleTimeout,
-		MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(logger.Handler(), slog.LevelWarn),
-	}
-	return answer(ctx, server, listener, listeners, func() {
+	return answer(ctx, api.HTTP(), listener, listeners, func() {
 		fmt.Fprintf(out, "Belay is at %s (Ctrl+C stops it)\n", base+api.OpenPath())
 		if o.Browse {
 			browse(base+api.OpenPath(), messages)

@@ -34,6 +34,7 @@ var floors = [][]string{
 		"internal/loadline",
 		"internal/memtiming",
 		"internal/stability",
+		"internal/strictjson",
 		"internal/wear",
 		"internal/wording",
 	},

@@ -98,9 +98,16 @@ func (a *Assist) Undo(ctx context.Context, id, key string) (Result, error) {
 	return a.once(ctx, id, key, func(s loaded) ([]event.Payload, error) { return s.Undo(key) })
 }
 
+// longestKey bounds the key of an answer, in bytes: it is kept in the log.
+// Chosen: four times what the page makes.
+const longestKey = 128
+
 // once carries a command out, unless one with the same key was carried out
 // before: then it returns what that led to.
 func (a *Assist) once(ctx context.Context, id, key string, decide func(loaded) ([]event.Payload, error)) (Result, error) {
+	if len(key) > longestKey {
+		return Result{}, fault.Newf(fault.Invalid, "Open the page again.", "The key of this answer is longer than %d characters.", longestKey)
+	}
 	var before *Result
 	err := a.change(ctx, id, func(s loaded) ([]event.Payload, error) {
 		if r, done, err := a.replay(ctx, s, key); done || err != nil {

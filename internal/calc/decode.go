@@ -54,18 +54,6 @@ func decode[T any](body []byte) (T, error) {
 	return in, c.fault()
 }
 
-// strict reads a JSON object and refuses keys that v does not have.
-func strict(body []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(body))
-	d.DisallowUnknownFields()
-	err := d.Decode(v)
-	if err == nil {
-		return nil
-	}
-	return fault.New(fault.Invalid, "An entry is not as the contract describes it: "+strings.TrimPrefix(err.Error(), "json: ")+".",
-		"Correct that entry.").Because(err)
-}
-
 // literal is the text of a default as JSON.
 func literal(t reflect.Type, text string) json.RawMessage {
 	if t.Kind() == reflect.String {

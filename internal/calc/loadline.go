@@ -8,6 +8,7 @@ import (
 
 	"belay/internal/fault"
 	"belay/internal/loadline"
+	"belay/internal/strictjson"
 	"belay/internal/units"
 )
 
@@ -43,7 +44,7 @@ func (r *Reading) UnmarshalJSON(body []byte) error {
 		return r.UnmarshalText([]byte(text))
 	}
 	type plain Reading
-	return strict(body, (*plain)(r))
+	return strictjson.Decode(body, (*plain)(r))
 }
 
 // part is one number of a text with colons.

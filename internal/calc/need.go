@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"belay/internal/stability"
+	"belay/internal/strictjson"
 	"belay/internal/trial"
 	"belay/internal/units"
 )
@@ -47,7 +48,7 @@ func (k *RatioVolt) UnmarshalJSON(body []byte) error {
 		return k.UnmarshalText([]byte(text))
 	}
 	type plain RatioVolt
-	return strict(body, (*plain)(k))
+	return strictjson.Decode(body, (*plain)(k))
 }
 
 // NeedResult is the load voltage that each tried ratio needs for the target,

@@ -7,6 +7,7 @@ import (
 
 	"belay/internal/fault"
 	"belay/internal/stability"
+	"belay/internal/strictjson"
 	"belay/internal/trial"
 	"belay/internal/units"
 )
@@ -25,7 +26,7 @@ type Trial struct {
 // UnmarshalJSON reads an object and refuses unknown keys.
 func (t *Trial) UnmarshalJSON(body []byte) error {
 	type plain Trial
-	return strict(body, (*plain)(t))
+	return strictjson.Decode(body, (*plain)(t))
 }
 
 // ReadTrials reads JSON lines: one trial on each line, blank lines between
@@ -39,7 +40,7 @@ func ReadTrials(text []byte) ([]Trial, error) {
 			continue
 		}
 		var t Trial
-		if err := strict(line, &t); err != nil {
+		if err := strictjson.Decode(line, &t); err != nil {
 			return nil, fault.Newf(fault.Invalid, `Write one trial on each line, such as {"load":"scalar","ratio":49,"load_voltage_v":1.25,"planned_minutes":10,"outcome":"clean"}.`,
 				"Line %d is not a trial.", i+1).Because(err)
 		}

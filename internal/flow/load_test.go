@@ -168,9 +168,9 @@ func golden(t *testing.T, file, got string) {
 	require.Equal(t, string(want), got)
 }
 
-// TestHostileFiles: each is refused with the expected words and without
+// TestA30HostileFiles: each is refused with the expected words and without
 // building anything large. Sizes are those of security.md's limits.
-func TestHostileFiles(t *testing.T) {
+func TestA30HostileFiles(t *testing.T) {
 	bomb := "a: &a [x, x, x, x, x, x, x, x, x]\n"
 	for c := 'b'; c <= 'i'; c++ {
 		p := string(c - 1)

@@ -9,7 +9,7 @@ import (
 
 func at(state string) func(prompt) bool { return func(p prompt) bool { return p.State == state } }
 
-func TestStaleAnswerGetsThePresentPrompt(t *testing.T) {
+func TestA21StaleAnswerGetsThePresentPrompt(t *testing.T) {
 	b := newBench(t)
 	session := b.practice()
 	first := b.prompt(session)
@@ -48,7 +48,7 @@ func (b *bench) twice(session, path, key string, body any) {
 	require.Equal(b.t, version, b.version(session), "one request, one answer")
 }
 
-func TestSameKeySameResult(t *testing.T) {
+func TestA22SameKeySameResult(t *testing.T) {
 	b := newBench(t)
 	session := b.practice()
 	p := b.prompt(session)

@@ -42,7 +42,7 @@ type bench struct {
 	guide  *assist.Assist
 }
 
-func newBench(t *testing.T) *bench {
+func newBench(t *testing.T, change ...func(*httpapi.Config)) *bench {
 	t.Helper()
 	log, err := store.Open(filepath.Join(t.TempDir(), "belay.db"))
 	require.NoError(t, err)
@@ -63,15 +63,19 @@ func newBench(t *testing.T) *bench {
 		NewID:   func() string { return fmt.Sprintf("s%d", ids.Add(1)) },
 	})
 	ts := httptest.NewUnstartedServer(nil)
-	server, err := httpapi.New(httpapi.Config{
+	config := httpapi.Config{
 		Assist: guide, Hub: h, Token: token, Addr: ts.Listener.Addr().String(), Version: "test",
 		Health: func(ctx context.Context) (httpapi.Health, error) {
 			_, err := log.Verify(ctx)
 			return httpapi.Health{SchemaVersion: log.SchemaVersion(), Integrity: "ok", Notices: []string{}, ReadBack: "disk"}, err
 		},
-	})
+	}
+	for _, f := range change {
+		f(&config)
+	}
+	server, err := httpapi.New(config)
 	require.NoError(t, err)
-	ts.Config.Handler = server.Handler()
+	ts.Config = server.HTTP()
 	ts.Start()
 	t.Cleanup(ts.Close)
 	t.Cleanup(h.Close) // before the listener closes, so that streams end

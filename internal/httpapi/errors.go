@@ -23,6 +23,8 @@ type problem struct {
 	Next   string        `json:"next"`
 	Errors []fault.Field `json:"errors,omitempty"`
 	Prompt any           `json:"prompt,omitempty"` // the present prompt, with a stale answer
+	// Instance names a failure of Belay's own, as its log does.
+	Instance string `json:"instance,omitempty"`
 }
 
 // statuses give the HTTP status of a fault's code.
@@ -84,14 +86,15 @@ func problemOf(err error) problem {
 func (s *Server) problem(err error, c echo.Context) {
 	p := problemOf(err)
 	if p.Status >= http.StatusInternalServerError {
-		s.config.Log.Error("request failed", "method", c.Request().Method, "path", c.Path(), "error", err.Error())
+		p.Instance = "urn:belay:incident:" + incident(c)
+		s.config.Log.Error("request failed", "incident", incident(c), "method", c.Request().Method, "path", c.Path(), "error", err.Error())
 	}
 	if c.Response().Committed {
 		return
 	}
 	if !strings.HasPrefix(c.Request().URL.Path, "/api/") && strings.Contains(c.Request().Header.Get("Accept"), "text/html") {
 		_ = c.HTML(p.Status, "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><title>"+html.EscapeString(p.Title)+"</title><h1>"+
-			html.EscapeString(p.Title)+"</h1><p>"+html.EscapeString(p.Detail)+"</p><p>"+html.EscapeString(p.Next)+"</p></html>")
+			html.EscapeString(p.Title)+"</h1><p>"+html.EscapeString(p.Detail)+"</p><p>"+html.EscapeString(p.Next)+"</p><p>"+html.EscapeString(p.Instance)+"</p></html>")
 		return
 	}
 	body, merr := json.Marshal(p)

@@ -6,7 +6,6 @@ import (
 	"net"
 	"net/http"
 	"net/url"
-	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -16,19 +15,6 @@ import (
 )
 
 func same(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }
-
-// recovered turns a panic into an internal fault; the server lives on.
-func (s *Server) recovered(next echo.HandlerFunc) echo.HandlerFunc {
-	return func(c echo.Context) (err error) {
-		defer func() {
-			if r := recover(); r != nil {
-				s.config.Log.Error("panic in a handler", "path", c.Path(), "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
-				err = fault.Wrap("httpapi", fmt.Errorf("panic: %v", r))
-			}
-		}()
-		return next(c)
-	}
-}
 
 // policy lets the page use its own files and nothing else.
 const policy = "default-src 'none'; script-src 'self'%s; style-src 'self'%s; img-src 'self' data:; connect-src 'self'; " +
@@ -83,7 +69,8 @@ func public(path string) bool {
 func (s *Server) admitted(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
-		if r.URL.Query().Has("token") || r.URL.Query().Has("code") {
+		if s.exposed(r) {
+			s.config.Log.Warn("a secret came in an address", "method", r.Method)
 			return fault.New(fault.Denied, "A secret does not belong in an address.", "Send it as Authorization: Bearer TOKEN.")
 		}
 		if public(r.URL.Path) || s.hasToken(r) || s.hasCookie(r) {
@@ -99,18 +86,35 @@ func (s *Server) hasToken(r *http.Request) bool {
 	return ok && same(token, s.config.Token)
 }
 
-// origins refuses a changing request that another page sent with the cookie
-// of this one.
+// exposed reports whether the address of a request holds a secret.
+// Addresses are kept in histories and logs of others.
+func (s *Server) exposed(r *http.Request) bool {
+	for name, values := range r.URL.Query() {
+		if name == "token" || name == "code" || slices.ContainsFunc(values, func(v string) bool { return same(v, s.config.Token) || same(v, s.cookie) }) {
+			return true
+		}
+	}
+	return false
+}
+
+// origins refuses what another page sent with the cookie of this one: any
+// request that names a foreign origin, and a changing one that names none.
 func (s *Server) origins(next echo.HandlerFunc) echo.HandlerFunc {
 	allowed := s.names()
 	return func(c echo.Context) error {
 		r := c.Request()
-		if r.Method == http.MethodGet || r.Method == http.MethodHead || s.hasToken(r) && r.Header.Get("Origin") == "" {
+		foreign := fault.New(fault.Denied, "This request came from another page.", "Use Belay's own page.")
+		safe := r.Method == http.MethodGet || r.Method == http.MethodHead
+		switch site := r.Header.Get("Sec-Fetch-Site"); {
+		case safe && (site == "cross-site" || site == "same-site") && r.Header.Get("Sec-Fetch-Mode") != "navigate":
+			return foreign
+		case len(r.Header.Values("Origin")) > 0:
+		case safe, s.hasToken(r):
 			return next(c)
 		}
 		u, err := url.Parse(r.Header.Get("Origin"))
 		if err != nil || u.Scheme != "http" || !slices.Contains(allowed, u.Host) {
-			return fault.New(fault.Denied, "This request came from another page.", "Use Belay's own page.")
+			return foreign
 		}
 		return next(c)
 	}

@@ -41,7 +41,7 @@ func TestOnlyTheTokenLetsProgramsIn(t *testing.T) {
 	}
 }
 
-func TestForeignHostIsRefused(t *testing.T) {
+func TestA01ForeignHostIsRefused(t *testing.T) {
 	b := newBench(t)
 	own, err := url.Parse(b.http.URL)
 	require.NoError(t, err)
@@ -90,7 +90,7 @@ func TestWrongOpenPathSetsNoCookie(t *testing.T) {
 	b.cookie() // a wrong guess does not use the path up
 }
 
-func TestOtherPagesCannotUseTheCookie(t *testing.T) {
+func TestA05OtherPagesCannotUseTheCookie(t *testing.T) {
 	b := newBench(t)
 	k := b.cookie()
 	own, err := url.Parse(b.http.URL)

@@ -1,12 +1,11 @@
 package httpapi
 
 import (
-	"bytes"
-	"encoding/json"
 	"errors"
 	"io"
 	"mime"
 	"net/http"
+	"os"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -14,6 +13,7 @@ import (
 	"belay/internal/assist"
 	"belay/internal/event"
 	"belay/internal/fault"
+	"belay/internal/strictjson"
 	"belay/internal/trial"
 )
 
@@ -31,6 +31,9 @@ func read(c echo.Context, limit int64) ([]byte, error) {
 	if errors.As(err, &tooLong) {
 		return nil, fault.Newf(fault.Limit, "Send less.", "The request is longer than %d KiB.", limit>>10)
 	}
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		return nil, echo.NewHTTPError(http.StatusRequestTimeout, "The request did not arrive in time.")
+	}
 	if err != nil {
 		return nil, fault.New(fault.Invalid, "The request could not be read.", "Send it again.").Because(err)
 	}
@@ -42,25 +45,20 @@ func jsonBody(c echo.Context) ([]byte, error) {
 	if media, _, _ := mime.ParseMediaType(c.Request().Header.Get("Content-Type")); media != "application/json" {
 		return nil, echo.NewHTTPError(http.StatusUnsupportedMediaType, "Send JSON, with Content-Type: application/json.")
 	}
-	return read(c, maxBody)
+	body, err := read(c, maxBody)
+	if err != nil {
+		return nil, err
+	}
+	return body, strictjson.Check(body)
 }
 
-// decode reads one JSON document into v and refuses unknown fields and
-// anything behind it.
+// decode reads one JSON document into v, strictly.
 func decode(c echo.Context, v any) error {
 	body, err := jsonBody(c)
 	if err != nil {
 		return err
 	}
-	d := json.NewDecoder(bytes.NewReader(body))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		return fault.New(fault.Invalid, "The request is not the JSON that this call takes: "+err.Error(), "See /api/v1/openapi.yaml.")
-	}
-	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return fault.New(fault.Invalid, "The request holds more than one JSON document.", "Send one.")
-	}
-	return nil
+	return strictjson.Decode(body, v)
 }
 
 func (s *Server) health(c echo.Context) error {
@@ -172,7 +170,7 @@ func (s *Server) answer(c echo.Context) error {
 		Confirm []string `json:"confirm"`
 	}
 	if err := decode(c, &body); err != nil {
-		return err
+		return s.ranged(c, err)
 	}
 	ctx, id, key := c.Request().Context(), c.Param("id"), c.Request().Header.Get("Idempotency-Key")
 	if body.Action == "simulate" {

@@ -1,13 +1,11 @@
 package httpapi
 
 import (
-	"encoding/json"
 	"errors"
 	"io"
 	"mime"
 	"net/http"
 	"strconv"
-	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -15,6 +13,7 @@ import (
 	"belay/internal/assist"
 	"belay/internal/fault"
 	"belay/internal/sensorlog"
+	"belay/internal/strictjson"
 )
 
 // logTimeout is how long a log may take to arrive and be read. Chosen: the
@@ -38,11 +37,9 @@ func (s *Server) attachLog(c echo.Context) error {
 		return fault.New(fault.Invalid, "confirm is true or false.", "Leave it out, or say true.")
 	}
 	if text := c.QueryParam("columns"); text != "" {
-		d := json.NewDecoder(strings.NewReader(text))
-		d.DisallowUnknownFields()
 		req.Columns = &sensorlog.Mapping{}
-		if err := d.Decode(req.Columns); err != nil {
-			return fault.New(fault.Invalid, "The columns are not the JSON that this call takes: "+err.Error(), "See /api/v1/openapi.yaml.")
+		if err := strictjson.Decode([]byte(text), req.Columns); err != nil {
+			return err
 		}
 	}
 	// The server's limit on reading is for small bodies. A connection that

@@ -37,6 +37,7 @@ type Config struct {
 	Version string
 	Health  func(context.Context) (Health, error) // asks the store
 	Log     *slog.Logger
+	Limits  Limits
 }
 
 // Health is the answer to GET /health.
@@ -53,9 +54,10 @@ type Health struct {
 type Server struct {
 	config  Config
 	echo    *echo.Echo
-	cookie  string      // value of the page's cookie
-	secret  string      // of the one-time path
-	opened  atomic.Bool // the one-time path was used
+	cookie  string        // value of the page's cookie
+	secret  string        // of the one-time path
+	opened  atomic.Bool   // the one-time path was used
+	streams chan struct{} // holds one for each open stream
 	started time.Time
 }
 
@@ -64,6 +66,7 @@ func New(c Config) (*Server, error) {
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
+	c.Limits = c.Limits.filled()
 	if _, _, err := net.SplitHostPort(c.Addr); err != nil {
 		return nil, fault.Wrap("httpapi.New", err)
 	}
@@ -75,21 +78,24 @@ func New(c Config) (*Server, error) {
 	s := &Server{
 		config: c, echo: echo.New(), cookie: hex.EncodeToString(digest[:16]),
 		secret: hex.EncodeToString(once[:]), started: time.Now(),
+		streams: make(chan struct{}, c.Limits.Streams),
 	}
 	e := s.echo
 	e.HideBanner, e.HidePort = true, true
 	e.IPExtractor = echo.ExtractIPDirect()
 	e.HTTPErrorHandler = s.problem
-	e.Use(s.recovered, s.headers, s.hosts, s.admitted, s.origins)
+	e.Logger.SetOutput(records{c.Log})
+	e.Use(s.recovered, s.headers, s.hosts, s.wire, s.admitted, s.origins)
 	s.routes()
 	if err := page.Register(e, c.Assist); err != nil {
 		return nil, err
 	}
+	s.otherMethods()
 	return s, nil
 }
 
 // Handler returns the handler of all requests.
-func (s *Server) Handler() http.Handler { return s.echo }
+func (s *Server) Handler() http.Handler { return s.lastResort(s.echo) }
 
 // OpenPath is the one-time path that gives a browser its cookie.
 func (s *Server) OpenPath() string { return "/open/" + s.secret }
@@ -132,24 +138,21 @@ func (s *Server) routes() {
 	for _, name := range calc.Names() {
 		v1.POST("/calc/"+name, calculator(name))
 	}
-	s.otherMethods()
 }
 
-// otherMethods answers the methods that a path of the API does not have with
-// 405. The page's catch-all would hide that the path exists.
+// otherMethods answers the methods that a path does not have with 405. The
+// page's catch-all would hide that the path exists.
 func (s *Server) otherMethods() {
 	known := map[string][]string{}
 	for _, r := range s.echo.Routes() {
-		if strings.HasPrefix(r.Path, "/api/v1/") {
+		if !strings.HasSuffix(r.Path, "*") {
 			known[r.Path] = append(known[r.Path], r.Method)
 		}
 	}
 	for path, methods := range known {
 		slices.Sort(methods)
 		allow := strings.Join(methods, ", ")
-		for _, other := range []string{
-			http.MethodHead, http.MethodGet, http.MethodPost, http.MethodPut, http.MethodPatch, http.MethodDelete, http.MethodOptions,
-		} {
+		for _, other := range every {
 			if slices.Contains(methods, other) {
 				continue
 			}

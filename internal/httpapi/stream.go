@@ -11,14 +11,23 @@ import (
 	"belay/internal/fault"
 )
 
-const (
-	keepAlive    = 15 * time.Second
-	writeTimeout = 10 * time.Second // chosen: a reader that takes longer reconnects
-)
+// errFull refuses a stream too many.
+var errFull = fault.New(fault.Unavailable, "Too many pages listen to Belay at once.", "Close tabs that you do not need, and try again.")
+
+// retryAfter is when to try again, in seconds. Chosen: about as long as it
+// takes to close a tab.
+const retryAfter = "5"
 
 // stream sends the versions of a session as they are committed. An event's id
 // is the version; a reader that reconnects names its last one.
 func (s *Server) stream(c echo.Context) error {
+	select {
+	case s.streams <- struct{}{}:
+		defer func() { <-s.streams }()
+	default:
+		c.Response().Header().Set(echo.HeaderRetryAfter, retryAfter)
+		return errFull
+	}
 	ctx, id := c.Request().Context(), c.Param("id")
 	v, err := s.config.Assist.View(ctx, id)
 	if err != nil {
@@ -35,7 +44,7 @@ func (s *Server) stream(c echo.Context) error {
 	w.WriteHeader(http.StatusOK)
 	control := http.NewResponseController(w)
 	send := func(text string) error {
-		if err := control.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
+		if err := control.SetWriteDeadline(time.Now().Add(s.config.Limits.Write)); err != nil {
 			return err
 		}
 		if _, err := w.Write([]byte(text)); err != nil {
@@ -47,7 +56,7 @@ func (s *Server) stream(c echo.Context) error {
 		return nil // the reader is gone
 	}
 	listener := s.config.Hub.Listen(ctx, id, after)
-	beat := time.NewTicker(keepAlive)
+	beat := time.NewTicker(s.config.Limits.KeepAlive)
 	defer beat.Stop()
 	for {
 		var text string

@@ -282,7 +282,7 @@ func TestLongBodiesAreRefused(t *testing.T) {
 	require.Contains(t, d.raw, "longer than any answer")
 }
 
-func TestNothingChangesByGet(t *testing.T) {
+func TestA06NothingChangesByGet(t *testing.T) {
 	e := serve(t, scenes())
 	for _, path := range []string{"/sessions", "/s/core/answer", "/s/core/simulate", "/s/core/undo", "/s/core/rename", "/s/core/say"} {
 		require.GreaterOrEqual(t, get(t, e, path).status, 400, path)
@@ -293,7 +293,7 @@ func TestNothingChangesByGet(t *testing.T) {
 
 const attack = `"><script>alert(1)</script>{{.}}' onmouseover=x javascript:alert(1)`
 
-func TestTextIsNeverMarkup(t *testing.T) {
+func TestA26TextIsNeverMarkup(t *testing.T) {
 	g := scenes()
 	for _, id := range []string{"core", "trial"} {
 		s := g.sessions[id]

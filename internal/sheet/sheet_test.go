@@ -180,7 +180,7 @@ func cell(t *testing.T, d sheet.Data, name string, column int) string {
 	return ""
 }
 
-func TestCSVNeutral(t *testing.T) {
+func TestA29CSVNeutral(t *testing.T) {
 	for _, start := range []string{"=", "+", "-", "@", "\t", "\r", "\n", "\x00"} {
 		d := full()
 		d.Settings.LoadLine = start + "1+1"
