@@ -85,7 +85,7 @@ func TestLoadThatFindsErrorsHasItsExitCode(t *testing.T) {
 
 func TestLoadTakesItsOptions(t *testing.T) {
 	var asked load.Spec
-	ports := ending(ended{result: load.Result{Ended: load.Completed}}, &asked)
+	ports := ending(ended{result: load.Result{Kind: load.Memory, Ended: load.Completed}}, &asked)
 	code, _, _ := runLoad(context.Background(), ports, "memory", "--minutes", "0.5", "--cores", "0, 2-4", "--size", "1.5", "--width", "256", "--keep-going")
 	require.Equal(t, done, code)
 	require.Equal(t, load.Spec{Kind: load.Memory, Duration: 30e9, Cores: []int{0, 2, 3, 4}, Size: 3 << 29, Width: 256, KeepGoing: true}, asked)

@@ -120,9 +120,7 @@ func (k *Cache) Run(until int64, stop *Stop, most uint64) (uint64, *Wrong) {
 	default:
 		w.Check, w.Place = "letter from another core", fmt.Sprintf("letter %d", at)
 	}
-	if k.c.wrong.stage != C.BK_MAIL {
-		k.link(cycle(int(k.c.count), uint64(k.c.seed)))
-	}
+	k.link(cycle(int(k.c.count), uint64(k.c.seed))) // the lap was left halfway
 	return done, w
 }
 

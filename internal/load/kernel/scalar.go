@@ -62,3 +62,13 @@ func (s *Scalar) Flip(f Fault) { s.c.fault = f.c() }
 
 // Close frees the memory.
 func (s *Scalar) Close() { s.room.free() }
+
+// mulmod multiplies modulo the prime of the convolution.
+func mulmod(a, b uint64) uint64 { return uint64(C.bk_mulmod(C.uint64_t(a), C.uint64_t(b))) }
+
+// convolve multiplies two polynomials of half the transform's length.
+func (s *Scalar) convolve(a, b []uint64) []uint64 {
+	out := make([]uint64, C.BK_POINTS)
+	C.bk_convolve(s.c, (*C.uint64_t)(&a[0]), (*C.uint64_t)(&b[0]), (*C.uint64_t)(&out[0]))
+	return out
+}
