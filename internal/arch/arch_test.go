@@ -60,6 +60,7 @@ var floors = [][]string{
 		"internal/load/kernel",
 		"internal/load/memory",
 		"internal/load/memory/triad",
+		"internal/load/yardstick",
 		"internal/rig",
 		"internal/rig/rigtest",
 		"internal/sensorlog",

@@ -5,6 +5,7 @@ package kernel
 import (
 	"bufio"
 	"bytes"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
@@ -20,6 +21,15 @@ var wide = regexp.MustCompile(`%[yz]mm\d`)
 // onStack is a wide move to or from the stack that needs an aligned address:
 // compilers for Windows align the stack to 16 bytes only (GCC bug 54412).
 var onStack = regexp.MustCompile(`v?mov(apd|aps|dqa\d*)\s.*(\(%rsp\)|\(%rbp\)|\(%rsp,|\(%rbp,).*`)
+
+// disassembleEnv asks for the tests that compile the kernels anew.
+const disassembleEnv = "BELAY_DISASSEMBLE"
+
+func asked(t *testing.T) {
+	if os.Getenv(disassembleEnv) == "" {
+		t.Skip("compiling the kernels anew takes half a minute of processor time: set " + disassembleEnv + "=1")
+	}
+}
 
 // code disassembles a file and returns the lines of each function of ours.
 func code(t *testing.T, file string) map[string][]string {
@@ -61,6 +71,7 @@ func isWide(name string) bool {
 // A single wide register in scalar work would bring the wide-vector offset of
 // the clock into the search for the core ratio.
 func TestScalarAndBaselineUseNoWideRegisters(t *testing.T) {
+	asked(t)
 	out, err := exec.Command("go", "env", "CC").Output()
 	if err != nil {
 		t.Skip("the go command is not here to name the C compiler")
@@ -85,6 +96,7 @@ func TestScalarAndBaselineUseNoWideRegisters(t *testing.T) {
 }
 
 func TestWindowsBuildHasNoAlignedWideStackAccess(t *testing.T) {
+	asked(t)
 	gcc, err := exec.LookPath("x86_64-w64-mingw32-gcc")
 	if err != nil {
 		t.Skip("the cross compiler for Windows, x86_64-w64-mingw32-gcc, is not installed")
