@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"os"
 	"slices"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -16,7 +15,6 @@ import (
 
 	"belay/flows"
 	"belay/internal/config"
-	"belay/internal/event"
 	"belay/internal/flow"
 	"belay/internal/scene"
 	"belay/internal/store"
@@ -26,30 +24,16 @@ import (
 const checker = "../dev/axe/node_modules/axe-core/axe.min.js"
 
 // gallery fills a data folder with a session in every state of the flow, and
-// returns the states. The session of a state has its name.
+// returns the states.
 func gallery(t *testing.T, folder string) []*flow.State {
 	t.Helper()
-	g, err := flow.Load(flows.FS, "desktop")
-	require.NoError(t, err)
-	packed, err := flow.Pack(flows.FS, "desktop")
-	require.NoError(t, err)
 	log, err := store.Open(config.Database(folder))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, log.Close()) }()
-	require.NoError(t, log.PutFlow(t.Context(), g.Hash, packed))
-	for _, s := range g.States {
-		payloads, err := scene.Payloads(g, s.ID)
-		require.NoError(t, err)
-		id := sessionOf(s.ID)
-		events, err := event.Seal(id, 0, "", time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), payloads...)
-		require.NoError(t, err)
-		require.NoError(t, log.Append(t.Context(), id, 0, events))
-	}
-	return g.States
+	states, err := scene.Fill(t.Context(), log, flows.FS, "desktop")
+	require.NoError(t, err)
+	return states
 }
-
-// sessionOf is the id of the session that rests in a state.
-func sessionOf(state string) string { return strings.NewReplacer(".", "-", "_", "-").Replace(state) }
 
 // look is how a page is looked at.
 type look struct {
@@ -118,7 +102,7 @@ func TestEveryStateIsAccessible(t *testing.T) {
 		require.NoError(t, err)
 		for _, s := range states {
 			t.Run(l.name+"/"+s.ID, func(t *testing.T) {
-				p := inspect(t, ctx, r.base+"/s/"+sessionOf(s.ID), string(rules), l)
+				p := inspect(t, ctx, r.base+"/s/"+scene.Session(s.ID), string(rules), l)
 				for _, v := range p.Violations {
 					for _, n := range v.Nodes {
 						t.Errorf("%s: %s\n%s\n%s", v.ID, v.Help, n.HTML, n.FailureSummary)

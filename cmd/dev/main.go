@@ -1,6 +1,7 @@
 // Command dev runs the tasks of contributors: "go run ./cmd/dev test" formats,
 // vets, analyses, builds for both systems and tests the whole module, and
-// prints a closing count.
+// prints a closing count; "go run ./cmd/dev storybook FOLDER" takes a picture of
+// every page.
 package main
 
 import (
@@ -17,10 +18,22 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 const staticcheck = "honnef.co/go/tools/cmd/staticcheck@v0.8.2"
 
 func run(args []string, stdout, stderr io.Writer) int {
-	if len(args) != 1 || args[0] != "test" {
-		fmt.Fprintln(stderr, "usage: go run ./cmd/dev test")
-		return 2
+	switch {
+	case len(args) == 1 && args[0] == "test":
+		return testAll(stdout, stderr)
+	case len(args) == 2 && args[0] == "storybook":
+		if err := storybook(args[1], stderr); err != nil {
+			fmt.Fprintln(stderr, err)
+			return 1
+		}
+		return 0
 	}
+	fmt.Fprintln(stderr, "usage: go run ./cmd/dev test\n       go run ./cmd/dev storybook FOLDER")
+	return 2
+}
+
+// testAll checks and tests everything and prints the closing count.
+func testAll(stdout, stderr io.Writer) int {
 	install(stderr)
 	for _, check := range []func(io.Writer) error{formatted, vetted, analysed, windows} {
 		if err := check(stderr); err != nil {
