@@ -50,6 +50,7 @@ var floors = [][]string{
 		"internal/sample",
 		"internal/session",
 		"internal/sheet",
+		"internal/utter",
 	},
 	{ // F3 adapters
 		"internal/bootlog",
@@ -97,6 +98,7 @@ var siblings = map[string][]string{
 	"internal/sheet":           {"internal/session"},
 	"internal/card":            {"internal/session"},
 	"internal/chart":           {"internal/session"},
+	"internal/utter":           {"internal/session", "internal/flow"},
 	"internal/store/storetest": {"internal/store"},
 	"internal/load":            {"internal/load/kernel", "internal/load/memory"},
 	"internal/httpapi":         {"internal/page"},

@@ -145,10 +145,3 @@ type FormRequest struct {
 	// Confirm names fields whose odd values are meant as they are.
 	Confirm []string
 }
-
-// Reply is the answer to free text. Kind is help, glossary, place or unknown.
-type Reply struct {
-	Kind    string   `json:"kind"`
-	Text    string   `json:"text"`
-	Choices []string `json:"choices"`
-}

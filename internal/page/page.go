@@ -97,6 +97,7 @@ func Register(e *echo.Echo, g Guide) error {
 	post("/s/:id/trial/stop", p.stopTrial)
 	post("/s/:id/undo", p.undo)
 	post("/s/:id/say", p.say)
+	post("/s/:id/fill", p.fill)
 	post("/s/:id/rename", p.rename)
 	post("/s/:id/delete", p.delete)
 	p.registerLogs(e)

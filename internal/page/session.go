@@ -33,6 +33,7 @@ type sessionPage struct {
 	Error    *errorView
 	Reply    *replyView
 	Resume   *resumeView // what happened to a trial that has no end
+	Filled   bool        // values from free text are typed in
 	Ladder   []rungView
 	Progress string
 	Left     []piece // how long the rest takes
@@ -58,6 +59,8 @@ type errorView struct {
 type replyView struct {
 	Text    [][]piece
 	Choices []string
+	Draft   *draftView // values to put into the report
+	Command string     // undo or stop: its button is shown
 }
 
 // baseOf is the path of a session.
@@ -149,7 +152,7 @@ func (p *pages) session(c echo.Context) error {
 		return err
 	}
 	if r, ok := p.replies.get(c.QueryParam("reply")); ok {
-		page.Reply = &replyView{Text: linkedAll(page.Base, wording.Paragraphs(r.Text)), Choices: r.Choices}
+		page.Reply = replyOf(page.Base, r)
 	}
 	return p.render.send(c, http.StatusOK, "session", page)
 }

@@ -7,6 +7,7 @@ import * as drafts from './drafts.js';
 import * as swap from './swap.js';
 import { follow } from './link.js';
 import { watch } from './live.js';
+import './said.js';
 
 const byId = (id) => document.getElementById(id);
 const session = byId('main').dataset.session;
