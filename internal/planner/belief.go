@@ -23,6 +23,7 @@ type belief struct {
 	stock    units.Volt // load voltage of the stock baseline, 0 if not read
 	stockAt  units.Ratio
 	ratio    units.Ratio
+	longest  units.Minutes // run whose temperature was read
 	capW     units.Watt    // sustained limit as delivered, 0 if not known
 	air      units.Celsius // newest reading of the room, 0 if there is none
 	tuning   Tuning
@@ -138,12 +139,27 @@ func (b *belief) fitHeat(in Input) {
 		}
 		if o, ok := heat.FromTrial(t, b.base); ok {
 			obs = append(obs, o)
+			b.longest = max(b.longest, o.Minutes)
 		}
 	}
 	prior := in.priors().Heat.For(in.Machine.Cores)
 	prior.WarmUp.Spread = max(prior.WarmUp.Spread, warmSpread)
 	b.heat = heat.Fit(prior, obs)
+	if tau := b.heat.Tau(); tau >= slowWarmUp {
+		// The model warms up from the air, a PC from its idle temperature. Where
+		// that takes long, the head start would pass for a quick warm-up.
+		for i := range obs {
+			if m := obs[i].Minutes; m > 0 && obs[i].CoreTemp > 0 {
+				obs[i].CoreTemp -= units.Celsius(idleRise * math.Exp(-float64(m/tau)))
+			}
+		}
+		b.heat = heat.Fit(prior, obs)
+	}
 }
+
+// slowWarmUp is the warm-up time from which the start of a run matters, in
+// minutes. Chosen: below it less than half a degree is left after 8 minutes.
+const slowWarmUp units.Minutes = 2.5
 
 // warmSpread is how unsure the warm-up time is before any reading, as the
 // standard deviation of its logarithm. Chosen: liquid coolers and closed cases
@@ -333,6 +349,7 @@ func (b *belief) expect(s trial.Settings, load trial.Load, minutes units.Minutes
 	if err != nil {
 		return nil
 	}
+	p.Temp.High += b.unreached(at)
 	e := &trial.Expectation{
 		LoadVoltage:  round(v, 1e3),
 		CoreTemp:     round(trial.Interval{p.Temp.Low, p.Temp.Mid, p.Temp.High}, 10),
@@ -352,6 +369,25 @@ func (b *belief) expect(s trial.Settings, load trial.Load, minutes units.Minutes
 		}
 	}
 	return e
+}
+
+// unreachedShare is the share of a rise that no run has lasted long enough to
+// show which is added to the upper end of a temperature. Chosen: coolers and
+// cases warm up on more than one time scale.
+const unreachedShare = 0.5
+
+// unreached is what is added for a run that is longer than every one so far.
+func (b *belief) unreached(at heat.Point) float64 {
+	if b.longest == 0 || at.Minutes > 0 && at.Minutes <= b.longest {
+		return 0
+	}
+	_, end, ok := b.heat.Middle(at)
+	at.Minutes = b.longest
+	_, seen, seenOK := b.heat.Middle(at)
+	if !ok || !seenOK {
+		return 0
+	}
+	return unreachedShare * max(0, float64(end-seen))
 }
 
 func round(x trial.Interval, per float64) trial.Interval {

@@ -190,18 +190,16 @@ func daily(s *search) (*trial.Proposal, *trial.Ending) {
 	lifts := 0
 	var quiet, loaded bool // held under light load, and under full load
 	for _, t := range s.mine() {
-		x := settings
-		x.LowEndMV, x.VoltageMode = t.Settings.LowEndMV, t.Settings.VoltageMode
-		if !covers(x, t.Settings) {
+		if t.Load == trial.Bursty && t.Outcome.Failed() && t.Settings.Ratio == settings.Ratio {
+			lifts++ // light load fails by its low end, whatever the top has become since
 			continue
 		}
-		switch {
-		case t.Outcome == trial.Clean:
+		x := settings
+		x.LowEndMV, x.VoltageMode = t.Settings.LowEndMV, t.Settings.VoltageMode
+		if t.Outcome == trial.Clean && covers(x, t.Settings) {
 			settings = x
 			quiet = quiet || t.Load == trial.Bursty
 			loaded = loaded || t.Load == trial.Scalar
-		case t.Load == trial.Bursty:
-			lifts++
 		}
 	}
 	if quiet && loaded {

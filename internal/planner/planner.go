@@ -65,9 +65,23 @@ func Next(in Input) (*trial.Proposal, *trial.Ending) {
 	}
 	s.finish(p)
 	if vetoes := s.vet(p.Settings, p.Load); len(vetoes) > 0 {
-		return nil, s.blocked("Nothing safe is left to try here. " + vetoes[0].Reason)
+		return nil, s.blocked("Nothing safe is left to try here. " + vetoes[0].Reason + " " + advice[vetoes[0].Rule])
 	}
 	return p, nil
+}
+
+// advice is what to do about a limit that leaves nothing to try.
+var advice = map[safety.Rule]string{
+	safety.Ceiling:  "Go on with what is proven; a flatter load line may give room.",
+	safety.SetAbove: "Go on with what is proven; a flatter load line may give room.",
+	safety.Memory:   "Go on with the memory setting that is proven.",
+	safety.Cache:    "Go on with the cache ratio that is proven.",
+	safety.Heat:     "Go on with what is proven; better cooling or a lower power limit gives room.",
+	safety.Power:    "Go on with what is proven; a lower power limit gives room.",
+	safety.Step:     "Prove a setting in between first.",
+	safety.HotAgain: "Go on with what is proven; better cooling or a lower power limit gives room.",
+	safety.BackOff:  "Go back to a setting that held, and see that nothing else is wrong.",
+	safety.Unknown:  "Run a lower setting first, and read its temperature.",
 }
 
 var searches = map[string]func(*search) (*trial.Proposal, *trial.Ending){

@@ -135,3 +135,23 @@ func TestNoClaimIsCertain(t *testing.T) {
 		require.Equal(t, want, Percent(c))
 	}
 }
+
+func TestEveryVetoHasItsAdvice(t *testing.T) {
+	for _, r := range []safety.Rule{
+		safety.Ceiling, safety.SetAbove, safety.Memory, safety.Cache, safety.Heat, safety.Power, safety.Step, safety.HotAgain, safety.BackOff, safety.Unknown,
+	} {
+		require.NotEmpty(t, advice[r], r)
+	}
+}
+
+// A reset in light load lifts the low end, also if the top has come down since.
+func TestLightLoadLiftsTheLowEnd(t *testing.T) {
+	keep := trial.Settings{Ratio: 50, SetVoltage: 1.25, VoltageMode: "static"}
+	in := Input{Search: "daily", Stage: "daily", Machine: machine, Limits: limits, Wishes: Wishes{TargetH: 500, Mode: "adaptive"},
+		Endings: map[string]trial.Ending{"together": {Search: "together", Keep: keep}}}
+	keep.VoltageMode, keep.SetVoltage = "adaptive", 1.255
+	in.Trials = []trial.Trial{{N: 1, Stage: "daily", Load: trial.Bursty, Settings: keep, PlannedMinutes: 30, Outcome: trial.Reset, Minutes: 0.2}}
+	p, _ := Next(in)
+	require.NotNil(t, p)
+	require.InDelta(t, lowEndStep, p.Settings.LowEndMV, 1e-9)
+}

@@ -113,4 +113,4 @@ const (
 )
 
 // shadowMinutes are the lengths that a shadow trial may have.
-var shadowMinutes = []units.Minutes{8, 12, 20, 30}
+var shadowMinutes = []units.Minutes{8, 12, 20}
