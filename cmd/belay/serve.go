@@ -16,6 +16,7 @@ import (
 	"belay/internal/fault"
 	"belay/internal/httpapi"
 	"belay/internal/hub"
+	"belay/internal/pair"
 	"belay/internal/store"
 )
 
@@ -63,9 +64,15 @@ func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (er
 	for _, n := range log.Notes() {
 		logger.Warn("data repaired", "found", n.Msg, "next", n.Next, "cause", n.Err)
 	}
+	phones := pair.New(time.Now)
+	defer phones.Close()
+	outside, err := openLAN(o, listener.Addr(), phones)
+	if err != nil {
+		return err
+	}
 	api, err := httpapi.New(httpapi.Config{
 		Assist: assistant, Hub: listeners, Token: token, Addr: listener.Addr().String(),
-		Version: version, Health: health(log), Log: logger,
+		Version: version, Health: health(log), Log: logger, Pair: phones,
 	})
 	if err != nil {
 		return err
@@ -74,8 +81,13 @@ func serve(ctx context.Context, o cli.ServeOptions, out, messages io.Writer) (er
 	if err := log.SetAddress(base + "/"); err != nil {
 		return err
 	}
-	return answer(ctx, api.HTTP(), listener, listeners, func() {
+	server := api.HTTP()
+	defer outside.serve(server, phones)()
+	return answer(ctx, server, listener, listeners, func() {
 		fmt.Fprintf(out, "Belay is at %s (Ctrl+C stops it)\n", base+api.OpenPath())
+		if outside.Listener != nil {
+			fmt.Fprintf(messages, "Phones reach it at http://%s/pair. Let them in on this PC, at %s/phones.\n", outside.Addr(), base)
+		}
 		if o.Browse {
 			browse(base+api.OpenPath(), messages)
 		}

@@ -62,6 +62,7 @@ var floors = [][]string{
 		"internal/load/memory",
 		"internal/load/memory/triad",
 		"internal/load/yardstick",
+		"internal/pair",
 		"internal/rig",
 		"internal/rig/rigtest",
 		"internal/sensorlog",

@@ -20,7 +20,7 @@ func TestCalcFlagsAreTheKeys(t *testing.T) {
 		"proof": calc.Proof{}, "loadline": calc.LoadLine{}, "heat": calc.Heat{}, "need": calc.Need{},
 		"memory": calc.Memory{}, "clocks": calc.Clocks{}, "gain": calc.Gain{}, "wear": calc.Wear{},
 	}
-	parser, err := kong.New(&commands{})
+	parser, err := kong.New(&commands{}, simulateChoices())
 	require.NoError(t, err)
 	var names []string
 	for _, top := range parser.Model.Children {

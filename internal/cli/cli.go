@@ -61,10 +61,12 @@ type Damage struct {
 
 // ServeOptions say how to serve.
 type ServeOptions struct {
-	Addr   string // host:port
-	Folder string // the data folder, which is there
-	Flows  string // an existing folder of flows, or "" for the ones built in
-	Browse bool   // open the browser
+	Addr    string // host:port
+	Folder  string // the data folder, which is there
+	Flows   string // an existing folder of flows, or "" for the ones built in
+	Browse  bool   // open the browser
+	LAN     bool   // let phones in
+	LANHost string // this PC's address for them, or "" to find it
 }
 
 // Ports are what the commands need from outside.

@@ -29,9 +29,11 @@ type dataFlag struct {
 
 type serveCommand struct {
 	dataFlag
-	Addr   string `default:"127.0.0.1:8420" placeholder:"HOST:PORT" help:"Address to listen on. It must be this PC's own."`
-	NoOpen bool   `help:"Do not open the browser."`
-	Flows  string `placeholder:"DIR" type:"existingdir" help:"Offer the guides in this folder, not the built-in ones."`
+	Addr    string `default:"127.0.0.1:8420" placeholder:"HOST:PORT" help:"Address to listen on. It must be this PC's own."`
+	Lan     bool   `help:"Let phones in your network in, for 12 hours at most. The PC asks you for each one."`
+	LanAddr string `placeholder:"HOST" help:"With --lan: this PC's own address in the network, if it has several."`
+	NoOpen  bool   `help:"Do not open the browser."`
+	Flows   string `placeholder:"DIR" type:"existingdir" help:"Offer the guides in this folder, not the built-in ones."`
 }
 
 // Run serves until the context ends.
@@ -40,7 +42,7 @@ func (s *serveCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	o := ServeOptions{Addr: s.Addr, Folder: path, Flows: s.Flows, Browse: !s.NoOpen}
+	o := ServeOptions{Addr: s.Addr, Folder: path, Flows: s.Flows, Browse: !s.NoOpen, LAN: s.Lan || s.LanAddr != "", LANHost: s.LanAddr}
 	return c.ports.Serve(c.ctx, o, c.out, c.messages)
 }
 

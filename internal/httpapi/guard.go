@@ -50,9 +50,8 @@ func (s *Server) names() []string {
 // hosts refuses a request for another host: a foreign name that was pointed
 // at this address.
 func (s *Server) hosts(next echo.HandlerFunc) echo.HandlerFunc {
-	allowed := s.names()
 	return func(c echo.Context) error {
-		if !slices.Contains(allowed, c.Request().Host) {
+		if !slices.Contains(s.hostsFor(c.Request()), c.Request().Host) {
 			return echo.NewHTTPError(http.StatusMisdirectedRequest, "This address is not Belay's.")
 		}
 		return next(c)
@@ -72,6 +71,9 @@ func (s *Server) admitted(next echo.HandlerFunc) echo.HandlerFunc {
 		if s.exposed(r) {
 			s.config.Log.Warn("a secret came in an address", "method", r.Method)
 			return fault.New(fault.Denied, "A secret does not belong in an address.", "Send it as Authorization: Bearer TOKEN.")
+		}
+		if !s.fromHere(r) {
+			return s.phone(c, next)
 		}
 		if public(r.URL.Path) || s.hasToken(r) || s.hasCookie(r) {
 			return next(c)
@@ -100,7 +102,6 @@ func (s *Server) exposed(r *http.Request) bool {
 // origins refuses what another page sent with the cookie of this one: any
 // request that names a foreign origin, and a changing one that names none.
 func (s *Server) origins(next echo.HandlerFunc) echo.HandlerFunc {
-	allowed := s.names()
 	return func(c echo.Context) error {
 		r := c.Request()
 		foreign := fault.New(fault.Denied, "This request came from another page.", "Use Belay's own page.")
@@ -113,7 +114,7 @@ func (s *Server) origins(next echo.HandlerFunc) echo.HandlerFunc {
 			return next(c)
 		}
 		u, err := url.Parse(r.Header.Get("Origin"))
-		if err != nil || u.Scheme != "http" || !slices.Contains(allowed, u.Host) {
+		if err != nil || u.Scheme != "http" || !slices.Contains(s.hostsFor(r), u.Host) {
 			return foreign
 		}
 		return next(c)

@@ -26,6 +26,7 @@ import (
 	"belay/internal/fault"
 	"belay/internal/hub"
 	"belay/internal/page"
+	"belay/internal/pair"
 )
 
 // Config is what the server needs.
@@ -38,6 +39,7 @@ type Config struct {
 	Health  func(context.Context) (Health, error) // asks the store
 	Log     *slog.Logger
 	Limits  Limits
+	Pair    *pair.Desk // lets phones in; nil lets none in
 }
 
 // Health is the answer to GET /health.
@@ -67,6 +69,9 @@ func New(c Config) (*Server, error) {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	c.Limits = c.Limits.filled()
+	if c.Pair == nil {
+		c.Pair = pair.New(time.Now)
+	}
 	if _, _, err := net.SplitHostPort(c.Addr); err != nil {
 		return nil, fault.Wrap("httpapi.New", err)
 	}
@@ -88,6 +93,9 @@ func New(c Config) (*Server, error) {
 	e.Use(s.recovered, s.headers, s.hosts, s.wire, s.admitted, s.origins)
 	s.routes()
 	if err := page.Register(e, c.Assist); err != nil {
+		return nil, err
+	}
+	if err := page.RegisterPhones(e, c.Pair, s.admitPhone); err != nil {
 		return nil, err
 	}
 	s.otherMethods()
@@ -135,6 +143,7 @@ func (s *Server) routes() {
 	v1.GET("/sessions/:id/charts/:file", s.chart)
 	v1.GET("/sessions/:id/sheet", s.sheet)
 	v1.GET("/sessions/:id/export", s.export)
+	s.pairingRoutes(v1)
 	for _, name := range calc.Names() {
 		v1.POST("/calc/"+name, calculator(name))
 	}
