@@ -65,6 +65,10 @@ func (d desk) Verify(ctx context.Context) (cli.Report, error) {
 	for _, x := range found.Damage {
 		r.Damage = append(r.Damage, cli.Damage{Session: x.Session, Fault: x.Fault})
 	}
+	// What a repair at a start found counts too, until its report is deleted.
+	for _, note := range known(d.log) {
+		r.Damage = append(r.Damage, cli.Damage{Fault: note})
+	}
 	return r, err
 }
 
