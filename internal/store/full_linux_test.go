@@ -45,7 +45,7 @@ func TestFileSizeLimit(t *testing.T) {
 	requireSaved(t, path, saved)
 }
 
-func TestFullDisk(t *testing.T) {
+func TestA34FullDisk(t *testing.T) {
 	disk := t.TempDir()
 	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=1m"); err != nil {
 		t.Skip("needs the right to mount a small disk: ", err)

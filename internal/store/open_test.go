@@ -167,7 +167,7 @@ func TestMigrationsAreNumberedWithoutGaps(t *testing.T) {
 	require.ErrorContains(t, err, "Migration 1 is missing")
 }
 
-func TestUnwritableFolder(t *testing.T) {
+func TestA34UnwritableFolder(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")
 	require.NoError(t, os.WriteFile(file, nil, 0o600))
 	_, err := store.Open(filepath.Join(file, "log.db"))

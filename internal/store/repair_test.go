@@ -221,7 +221,7 @@ func TestBothJournalsDamagedAtOneEntry(t *testing.T) {
 	require.Equal(t, flip(db, lineOf(t, db, `"entry 23 `), 0), readFolder(t, filepath.Dir(path))["log.db.damaged-1"])
 }
 
-func TestLostFiles(t *testing.T) {
+func TestA33LostFiles(t *testing.T) {
 	f, s, other := closedFolder(t)
 	for name, test := range map[string]struct {
 		f    folder
