@@ -51,13 +51,13 @@ type running struct {
 }
 
 // start serves a data folder on a free port.
-func start(t *testing.T, folder string) *running {
+func start(t *testing.T, folder string, more ...string) *running {
 	t.Helper()
 	ctx, stop := context.WithCancel(t.Context())
 	r := &running{t: t, folder: folder, stop: stop, code: make(chan int, 1), messages: &bytes.Buffer{}}
 	out, in := io.Pipe()
 	go func() {
-		r.code <- run(ctx, []string{"--addr", "127.0.0.1:0", "--no-open", "--data", folder}, in, r.messages)
+		r.code <- run(ctx, append([]string{"--addr", "127.0.0.1:0", "--no-open", "--data", folder}, more...), in, r.messages)
 		_ = in.Close()
 	}()
 	t.Cleanup(stop)
