@@ -2,6 +2,7 @@ package utter
 
 import (
 	"math"
+	"math/rand/v2"
 	"regexp"
 	"strconv"
 	"strings"
@@ -107,7 +108,7 @@ func checkText(t *testing.T, text string, field session.Field, v string) {
 	require.True(t, ok, "%s has no choice %q", field.Name, v)
 }
 
-var digitsOf = regexp.MustCompile(`[0-9]*[.,]?[0-9]+`)
+var digitsOf = regexp.MustCompile(`[0-9]+(?:[.,][0-9]+)?|\.[0-9]+`)
 
 // inText reports whether v can come from the numbers of the text: as it
 // stands, in another unit, or as sums of spans of time. It shares nothing
@@ -187,4 +188,36 @@ func TestNumberWords(t *testing.T) {
 		require.Equal(t, num, tokens[0].kind, text)
 		require.Equal(t, want, tokens[0].raw, text)
 	}
+}
+
+// TestMixedUtterances runs the same checks over halves of corpus lines put
+// together in other states. The seed is fixed, so that each run is the same.
+func TestMixedUtterances(t *testing.T) {
+	g := desktop(t)
+	corpus := readCorpus(t, g)
+	states := askingStates(g)
+	rnd := rand.New(rand.NewPCG(1, 2))
+	half := func() string {
+		words := strings.Fields(corpus[rnd.IntN(len(corpus))].text)
+		if len(words) == 0 {
+			return ""
+		}
+		at := rnd.IntN(len(words) + 1)
+		if rnd.IntN(2) == 0 {
+			return strings.Join(words[:at], " ")
+		}
+		return strings.Join(words[at:], " ")
+	}
+	drafts := 0
+	for range 1000 {
+		state := states[rnd.IntN(len(states))]
+		text := half() + []string{" ", ", ", "", " and ", "; "}[rnd.IntN(5)] + half()
+		scene := Scene{Fields: fieldsOf(g, state), Trial: g.State(state).Trial, Terms: g.Glossary, Now: trial.Settings{SetVoltage: 1.25, DataRate: 3600}}
+		got := Read(text, scene)
+		checkReading(t, text, scene, got)
+		if got.Kind == Draft {
+			drafts++
+		}
+	}
+	require.Greater(t, drafts, 100, "the mixtures have to reach the values")
 }

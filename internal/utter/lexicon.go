@@ -115,6 +115,7 @@ var filler = strings.Fields("the a an is it its was were are be been i my me we 
 	"degrees celsius temp temperature voltage volts raised lowered changed change reset firmware bios uefi setup setting settings mode " +
 	"how what outcome three two scores score result results done today tonight me kept stayed steady constant stable near end total minutes min " +
 	"proper final finally first second hottest level timings timing speed stock cooler psu supply sure think guess lol haha thanks cheers " +
+	"reported reports put rounded label scored points trouble wrote written pc cpu whats my watt like " +
 	"pages page random randomly own itself idle cool fully boring weird sudden suddenly spontaneous spontaneously " +
 	"override manual static adaptive offset fixed me mine our your you tested covered completely fully from per ddr4 ddr5 sticks modules exact")
 

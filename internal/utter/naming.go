@@ -104,7 +104,7 @@ func (r *reader) nameBehind(i int) (from, to int, found []name) {
 			}
 			return i, i + len(words), same
 		}
-		if w := wordAt(r.tokens, i); w != "for" && w != "of" && w != "on" && w != "the" && w != "in" && w != "as" {
+		if w := wordAt(r.tokens, i); w != "for" && w != "of" && w != "my" && w != "on" && w != "the" && w != "in" && w != "as" {
 			return -1, 0, nil
 		}
 	}

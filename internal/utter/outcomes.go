@@ -6,7 +6,7 @@ const crash = "crash"
 // outcomes are the words for how a trial ended, by value of the field.
 var outcomes = phrases(map[string]string{
 	"clean": "clean|ran clean|passed|pass|all good|no problem|no problems|no issues|no issue|finished fine|went fine|ran fine|fine|stable|rock solid|survived|" +
-		"success|successful|completed|finished|went through|made it|held|ran through|without problems|without issues|without a problem|flawless|perfect|ran well|went well|good",
+		"success|successful|completed|finished|went through|made it|held|ran through|no trouble|without trouble|without any trouble|without any problems|without a hitch|without problems|without issues|without a problem|flawless|perfect|ran well|went well|good",
 	"error": "error|errors|wrong result|wrong results|found an error|calculation error|rounding error|bad result|worker failed|mismatch|ended by itself|load ended by itself|miscalculated",
 	"froze": "froze|freeze|freezed|frozen|frooze|frozen solid|froze solid|hung|hang|hangs|hanged|locked up|lock up|lockup|locks up|stood still|unresponsive|not responding|stopped responding|" +
 		"mouse does not move|nothing moves|stuck screen|screen stuck|freezes|freezing|halted|picture stood still",

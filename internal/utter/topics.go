@@ -8,7 +8,7 @@ var topics = map[string][]phrase{
 	"find": phrasesOf("cannot find|can not find|could not find|where do i find|where do i see|where do i look|where can i find|where can i see|how do i find|how do i see|where is the|where are the|" +
 		"where is my|how many|no such|there is no|is not there|not there|does not have|do not have that|do not see|cannot see|not see it|greyed out|grayed out|grey out|missing|not in my bios|" +
 		"no profile|nowhere|not listed|do not find|did not find|has no such|not available|how to find|where to find|which menu|which page"),
-	"long": phrasesOf("how long|how much longer|time left|time is left|how much time|when are we done|when is it done|are we there yet|when will it|when does it end|finish when|eta|how many hours|" +
+	"long": phrasesOf("how long|how much longer|are left|is left|minutes left|hours left|time left|time is left|how much time|when are we done|when is it done|are we there yet|when will it|when does it end|finish when|eta|how many hours|" +
 		"remaining time|how many minutes|when can i use|still take"),
 	"where": phrasesOf("where am i|where are we|which step|what step|which stage|what stage|what phase|how far|progress|status|what is this step"),
 	"why":   phrasesOf("why|what for|how come|for what reason|what is the point|reason for"),
@@ -22,7 +22,7 @@ var topics = map[string][]phrase{
 }
 
 // first are the topics in the order in which they win.
-var first = []string{"find", "long", "where", "why", "dunno", "safe", "trouble", "help", "next"}
+var first = []string{"long", "find", "where", "why", "dunno", "safe", "trouble", "help", "next"}
 
 var commands = map[string][]phrase{
 	"undo": phrasesOf("undo|go back|back|take back|take that back|take it back|revert|made a mistake|wrong button|oops|mistake|previous|last answer|step back|one step|my last answer|mistyped|pressed"),
@@ -71,7 +71,7 @@ func (r *reader) command() string {
 var stepWords = phrasesOf("step|steps")
 
 // polite are words that change nothing about an order.
-var polite = setOf(strings.Fields("i me my a an the it that this please want to need can you now for today just here let us lets would like wanna go here want made have and so of is was am button one step back wrong in"))
+var polite = setOf(strings.Fields("sorry i me my a an the it that this please want to need can you now for today just here let us lets would like wanna go here want made have and so of is was am button one step back wrong in"))
 
 // only reports whether the whole text is phrases of the list and polite
 // words.

@@ -1,7 +1,6 @@
 package utter
 
 import (
-	"slices"
 	"strings"
 
 	"belay/internal/session"
@@ -28,7 +27,7 @@ func printable(text string) bool {
 
 // links may stand between a name and its value.
 var links = setOf(strings.Fields("is was were are at of to = : now shows showed show says said reads reached hit about around roughly approx approximately circa ~ set on in the a a an as by for measured read " +
-	"currently exactly went up peaked until stays stayed just only only like value got there @"))
+	"override manual fixed static currently exactly went up peaked until stays stayed just only only like value got there @"))
 
 func (r *reader) linked(i int) bool {
 	t := r.tokens[i]
@@ -111,185 +110,6 @@ func (r *reader) firmware() {
 		r.use(i, end-i)
 		i = end - 1
 	}
-}
-
-// noErrors say that the check found none.
-var noErrors = phrasesOf("no errors|no error|zero errors|0 errors|without errors|without error|without any errors|without an error|error free|no errors found|no single error|not a single error|errors none")
-
-// neutral are words that only look like an outcome.
-var neutral = phrasesOf("error code|error codes|reset the|ok but|power button|errors found|time to failure|not sure|good evening|good morning|good day|restart button|stop here")
-
-var negations = setOf(strings.Fields("not no never without nothing hardly neither"))
-
-// outcomes finds how the trial ended.
-func (r *reader) outcomes() {
-	field, ok := r.fields["outcome"]
-	if !ok {
-		return
-	}
-	var heard []string
-	hear := func(what, from string) {
-		if !slices.Contains(heard, what) {
-			heard = append(heard, what)
-		}
-		if what != crash {
-			r.take("outcome", what, from)
-		}
-	}
-	for i := 0; i < len(r.tokens); i++ {
-		if n := r.oneOf(i, noErrors); n > 0 {
-			if _, asked := r.fields["errors_found"]; asked {
-				r.take("errors_found", 0.0, r.piece(i, i+n))
-			}
-			r.use(i, n)
-			i += n - 1
-			continue
-		}
-		if n := r.oneOf(i, neutral); n > 0 {
-			i += n - 1
-			continue
-		}
-		for _, p := range outcomes {
-			n := r.matchAt(i, p.words)
-			if n == 0 {
-				continue
-			}
-			negated := i > 0 && negations[wordAt(r.tokens, i-1)] || i > 1 && negations[wordAt(r.tokens, i-2)] && wordAt(r.tokens, i-1) != ""
-			switch {
-			case negated && p.means == "clean":
-				hear(crash, r.piece(i, i+n))
-			case negated: // "did not crash" tells what did not happen
-			case p.means == "error" && i > 0 && r.tokens[i-1].kind == num && r.tokens[i-1].value == 0:
-			default:
-				hear(p.means, r.piece(i, i+n))
-			}
-			r.use(i, n)
-			i += n - 1
-			break
-		}
-	}
-	if r.heard = len(heard) > 0; r.heard && r.says(openEnds) {
-		heard = append(heard, crash, "clean") // "froze or something": not settled
-	}
-	r.judge(heard, field)
-}
-
-// openEnds leave open what was meant.
-var openEnds = phrasesOf("or something|or whatever|or similar|or so i think|or what|or maybe")
-
-// judge settles what several words for the outcome mean together.
-func (r *reader) judge(heard []string, field session.Field) {
-	specific := slices.DeleteFunc(slices.Clone(heard), func(w string) bool { return w == crash })
-	vague := len(specific) < len(heard)
-	switch {
-	case len(heard) == 0:
-	case len(specific) == 1 && (!vague || fails[specific[0]] || specific[0] == "no_boot"):
-		r.outcome = specific[0]
-	default: // crash alone, or words that contradict each other
-		delete(r.taken, "outcome")
-		r.ask(Unclear, strings.TrimSpace(r.text), nil, field.Name)
-		if r.outcome = crash; len(specific) > 0 && !fails[specific[0]] {
-			r.outcome = ""
-		}
-	}
-}
-
-func (r *reader) oneOf(i int, list []phrase) int {
-	for _, p := range list {
-		if n := r.matchAt(i, p.words); n > 0 {
-			return n
-		}
-	}
-	return 0
-}
-
-// weak are answers that count only where the text says nothing else.
-var weak = setOf(strings.Fields("yes yep yeah no nope none done sure on off taken active fan tower cool offset air water normal"))
-
-// choices finds the answers to the other choice fields.
-func (r *reader) choices() {
-	for _, f := range r.scene.Fields {
-		if f.Name == "outcome" || f.Kind != "choice" && f.Kind != "yesno" {
-			continue
-		}
-		r.choice(f)
-	}
-}
-
-func (r *reader) choice(f session.Field) {
-	table := choiceWords[f.Name]
-	if table == nil {
-		table = map[string][]phrase{}
-		for _, c := range f.Choices {
-			table[c.Value] = phrasesOf(strings.ToLower(strings.ReplaceAll(c.Value, "_", " ")))
-		}
-		if f.Kind == "yesno" {
-			table = map[string][]phrase{"yes": phrasesOf("yes|yep|yeah"), "no": phrasesOf("no|nope")}
-		}
-	}
-	var list []phrase
-	for value, ps := range table {
-		if f.Kind == "choice" && !slices.ContainsFunc(f.Choices, func(c session.Choice) bool { return c.Value == value }) {
-			continue
-		}
-		for _, p := range ps {
-			list = append(list, phrase{p.words, value})
-		}
-	}
-	longestFirst(list)
-	for i := 0; i < len(r.tokens); i++ {
-		if r.tokens[i].used {
-			continue
-		}
-		for _, p := range list {
-			n := r.matchAt(i, p.words)
-			if n == 0 || n == 1 && p.means == "offset" && r.holdsNumber() && f.Name == "voltage_mode" {
-				continue
-			}
-			if i > 0 && wordAt(r.tokens, i-1) == "not" {
-				r.ask(Unclear, r.piece(i-1, i+n), nil, f.Name)
-				return
-			}
-			joined := wordAt(r.tokens, i-1) == "or" || wordAt(r.tokens, i+n) == "or"
-			if n == 1 && weak[p.words[0]] && !joined && !r.covered(i, i+n, list) {
-				continue
-			}
-			value := any(p.means)
-			if f.Kind == "yesno" {
-				value = p.means == "yes"
-			}
-			r.take(f.Name, value, r.piece(i, i+n))
-			r.use(i, n)
-			i += n - 1
-			break
-		}
-	}
-}
-
-// covered reports whether everything else in the text is filler, already
-// explained or another phrase of the list.
-func (r *reader) covered(from, to int, list []phrase) bool {
-	for i := 0; i < len(r.tokens); i++ {
-		t := r.tokens[i]
-		if i >= from && i < to || t.used || t.kind != word || fillerSet[t.text] || unitWords[t.text] != "" || r.isName(i) {
-			continue
-		}
-		if n := r.oneOf(i, list); n > 0 {
-			i += n - 1
-			continue
-		}
-		return false
-	}
-	return true
-}
-
-func (r *reader) isName(i int) bool {
-	for _, n := range r.names {
-		if k := r.matchAt(i, n.parts); k > 0 {
-			return true
-		}
-	}
-	return false
 }
 
 // scores takes the numbers behind the word as the rows of a list with one
