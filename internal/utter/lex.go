@@ -160,6 +160,9 @@ func (l *lexer) number(from int) {
 		}
 	}
 	t.read(raw)
+	if before := l.runes[:from]; len(before) > 1 && strings.ContainsRune(",.", before[from-1]) && isDigit(before[from-2]) {
+		t.bad = true // the rest of a name that ends in a figure: A0,10
+	}
 	l.emit(t, from)
 }
 
