@@ -2,6 +2,7 @@ package httpapi_test
 
 import (
 	"bytes"
+	"context"
 	"io"
 	"net"
 	"net/http"
@@ -9,26 +10,22 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"belay/internal/httpapi"
-	"belay/internal/pair"
 )
 
 // network is a bench with a way in for phones. Its address is a loopback one,
 // so that nothing leaves this PC.
 type network struct {
 	*bench
-	desk *pair.Desk
 	base string
 }
 
 func newNetwork(t *testing.T) *network {
 	t.Helper()
-	desk := pair.New(time.Now)
-	b := newBench(t, func(c *httpapi.Config) { c.Pair = desk })
+	b := newBench(t)
 	_, port, err := net.SplitHostPort(b.http.Listener.Addr().String())
 	require.NoError(t, err)
 	l, err := net.Listen("tcp", "127.0.0.2:"+port)
@@ -41,9 +38,9 @@ func newNetwork(t *testing.T) *network {
 		_ = b.http.Config.Serve(l) // ends with the listener
 	}()
 	t.Cleanup(func() { _ = l.Close(); <-served })
-	t.Cleanup(desk.Close)
-	desk.Open(l.Addr().String())
-	return &network{b, desk, "http://" + l.Addr().String()}
+	t.Cleanup(b.desk.Close)
+	b.desk.Open(l.Addr().String())
+	return &network{b, "http://" + l.Addr().String()}
 }
 
 // phone is a browser in the network.
@@ -215,7 +212,9 @@ func TestPhonesAreSentAway(t *testing.T) {
 	first, second := n.paired(), n.paired()
 	view := n.pairing("GET", "", nil)
 	require.Len(t, view.Devices, 2)
-	r, err := http.NewRequestWithContext(t.Context(), "GET", n.base+session+"/stream", nil)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, "GET", n.base+session+"/stream", nil)
 	require.NoError(t, err)
 	for name, value := range first.cookies {
 		r.AddCookie(&http.Cookie{Name: name, Value: value})

@@ -20,6 +20,7 @@ import (
 	"belay/internal/assist"
 	"belay/internal/httpapi"
 	"belay/internal/hub"
+	"belay/internal/pair"
 	"belay/internal/rig"
 	"belay/internal/rig/rigtest"
 	"belay/internal/sensorlog"
@@ -40,6 +41,7 @@ type bench struct {
 	log    *store.Log
 	hub    *hub.Hub
 	guide  *assist.Assist
+	desk   *pair.Desk
 }
 
 func newBench(t *testing.T, change ...func(*httpapi.Config)) *bench {
@@ -63,7 +65,9 @@ func newBench(t *testing.T, change ...func(*httpapi.Config)) *bench {
 		NewID:   func() string { return fmt.Sprintf("s%d", ids.Add(1)) },
 	})
 	ts := httptest.NewUnstartedServer(nil)
+	desk := pair.New(time.Now)
 	config := httpapi.Config{
+		Pair:   desk,
 		Assist: guide, Hub: h, Token: token, Addr: ts.Listener.Addr().String(), Version: "test",
 		Health: func(ctx context.Context) (httpapi.Health, error) {
 			_, err := log.Verify(ctx)
@@ -79,7 +83,7 @@ func newBench(t *testing.T, change ...func(*httpapi.Config)) *bench {
 	ts.Start()
 	t.Cleanup(ts.Close)
 	t.Cleanup(h.Close) // before the listener closes, so that streams end
-	return &bench{t: t, http: ts, server: server, log: log, hub: h, guide: guide}
+	return &bench{t: t, http: ts, server: server, log: log, hub: h, guide: guide, desk: desk}
 }
 
 // request makes a request with the token. A body that is neither nil nor

@@ -146,6 +146,7 @@ func TestPracticeSessionKeepsTheContract(t *testing.T) {
 	require.Equal(t, http.StatusOK, c.call("PATCH", session, object{"title": "Another"}).Status)
 
 	c.liveTrial()
+	c.pair()
 	file := c.call("GET", session+"/export", nil).Body
 	require.Equal(t, http.StatusConflict, c.call("POST", "/api/v1/sessions/import", file).Status)
 	require.Equal(t, http.StatusNoContent, c.call("DELETE", session, nil).Status)
