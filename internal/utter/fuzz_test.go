@@ -121,7 +121,7 @@ func inText(text string, v float64) bool {
 			found = append(found, x)
 		}
 	}
-	for _, w := range []string{"zero", "no ", "no\u00a0", "without", "free", "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "teen", "ty", "hundred", "thousand", "half", "quarter", "hour", "minute", "second", "sec"} {
+	for _, w := range []string{"zero", "no ", "no\u00a0", "without", "free", "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "teen", "ty", "hundred", "thousand", "half", "quarter", "hour", "hr", "min", "sec"} {
 		if strings.Contains(lower, w) && wordsAllow(lower) {
 			return true // numbers in words are checked by TestNumberWords
 		}
