@@ -233,7 +233,7 @@ func closed(t *testing.T, conn net.Conn) {
 // TestA14HalfOpenHeaders: the limit of 5 s is shortened, so that the test
 // waits for the closing and not for the time.
 func TestA14HalfOpenHeaders(t *testing.T) {
-	b := newBench(t, func(c *httpapi.Config) { c.Limits.Header = 2 * time.Second })
+	b := newBench(t, func(c *httpapi.Config) { c.Limits.Header, c.Limits.Read = 2*time.Second, time.Hour })
 	var open []net.Conn
 	for range 200 {
 		conn := b.dial()
@@ -245,6 +245,25 @@ func TestA14HalfOpenHeaders(t *testing.T) {
 		closed(t, conn)
 	}
 	require.Equal(t, 5*time.Second, httpapi.DefaultLimits().Header)
+}
+
+// TestConnectionsAreLimited: the oldest that wait make room, long before any
+// time is over.
+func TestConnectionsAreLimited(t *testing.T) {
+	b := newBench(t, func(c *httpapi.Config) {
+		c.Limits.Header, c.Limits.Read, c.Limits.Connections = time.Hour, time.Hour, 4
+	})
+	var open []net.Conn
+	for range 10 {
+		conn := b.dial()
+		_, _ = io.WriteString(conn, "GET / HTTP/1.1\r\nHost: ")
+		open = append(open, conn)
+	}
+	for _, conn := range open[:6] {
+		closed(t, conn)
+	}
+	require.Equal(t, http.StatusOK, b.call("GET", "/api/v1/health", nil).Status)
+	require.Equal(t, 64, httpapi.DefaultLimits().Connections)
 }
 
 func TestA15SlowBody(t *testing.T) {
