@@ -2,6 +2,8 @@ package assist
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -47,14 +49,28 @@ func (a *Assist) Start(ctx context.Context, req StartRequest) (string, error) {
 	return id, a.commit(ctx, &session.State{ID: id}, payloads)
 }
 
-// offered loads a flow that sessions can begin with.
+// offered returns a flow that sessions can begin with, and the bytes that its
+// hash is of. A flow is proven sound once, not each time that it is asked for.
 func (a *Assist) offered(name string) (*flow.Graph, []byte, error) {
-	g, err := flow.Load(a.Offer, name)
+	packed, err := flow.Pack(a.Offer, name)
 	if err != nil {
 		return nil, nil, err
 	}
-	packed, err := flow.Pack(a.Offer, name)
-	return g, packed, err
+	sum := sha256.Sum256(packed)
+	hash := hex.EncodeToString(sum[:])
+	a.mu.Lock()
+	g := a.graphs[hash]
+	a.mu.Unlock()
+	if g != nil {
+		return g, packed, nil
+	}
+	if g, err = flow.Load(a.Offer, name); err != nil {
+		return nil, nil, err
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.graphs[hash] = g
+	return g, packed, nil
 }
 
 // Answer answers the present prompt. The same key gives the same result

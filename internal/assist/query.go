@@ -19,7 +19,7 @@ func (a *Assist) Flows(context.Context) ([]FlowInfo, error) {
 	}
 	out := []FlowInfo{}
 	for _, name := range names {
-		g, err := flow.Load(a.Offer, name)
+		g, _, err := a.offered(name)
 		if err != nil {
 			return nil, err
 		}
@@ -37,7 +37,7 @@ func (a *Assist) FlowInfo(_ context.Context, name string) (FlowInfo, error) {
 	if !slices.Contains(names, name) {
 		return FlowInfo{}, fault.New(fault.NotFound, "There is no flow of this name.", "List the flows and use one of those.")
 	}
-	g, err := flow.Load(a.Offer, name)
+	g, _, err := a.offered(name)
 	if err != nil {
 		return FlowInfo{}, err
 	}
