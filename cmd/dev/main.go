@@ -1,7 +1,7 @@
 // Command dev runs the tasks of contributors: "go run ./cmd/dev test" formats,
 // vets, analyses, builds for both systems and tests the whole module, and
 // prints a closing count; "go run ./cmd/dev storybook FOLDER" takes a picture of
-// every page.
+// every page; "go run ./cmd/dev bench" measures the program against floors.
 package main
 
 import (
@@ -22,14 +22,21 @@ func run(args []string, stdout, stderr io.Writer) int {
 	case len(args) == 1 && args[0] == "test":
 		return testAll(stdout, stderr)
 	case len(args) == 2 && args[0] == "storybook":
-		if err := storybook(args[1], stderr); err != nil {
-			fmt.Fprintln(stderr, err)
-			return 1
-		}
+		return told(stderr, storybook(args[1], stderr))
+	case len(args) == 1 && args[0] == "bench":
+		return told(stderr, bench(stdout, stderr))
+	}
+	fmt.Fprintln(stderr, "usage: go run ./cmd/dev test\n       go run ./cmd/dev storybook FOLDER\n       go run ./cmd/dev bench")
+	return 2
+}
+
+// told prints what went wrong, if anything did, and returns the exit code.
+func told(stderr io.Writer, err error) int {
+	if err == nil {
 		return 0
 	}
-	fmt.Fprintln(stderr, "usage: go run ./cmd/dev test\n       go run ./cmd/dev storybook FOLDER")
-	return 2
+	fmt.Fprintln(stderr, err)
+	return 1
 }
 
 // testAll checks and tests everything and prints the closing count.

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"fmt"
 	"html/template"
 	"io"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"time"
 
@@ -48,18 +45,18 @@ figcaption{flex:0 0 14rem}img{border:1px solid #999;max-height:60rem}img.phone{w
 // storybook takes a picture of every state of the flow, and of the pages
 // around it, on a phone and on a desktop, and writes a page that shows them.
 func storybook(dir string, stderr io.Writer) error {
-	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Minute)
-	defer cancel()
 	data, err := os.MkdirTemp("", "belay-storybook")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(data)
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Minute)
+	defer cancel()
 	plates, err := fillBook(ctx, data)
 	if err != nil {
 		return err
 	}
-	open, err := serveBook(ctx, data, stderr)
+	open, err := launch(ctx, data, stderr)
 	if err != nil {
 		return err
 	}
@@ -105,36 +102,6 @@ func fillBook(ctx context.Context, data string) ([]plate, error) {
 }
 
 func plateOf(s *flow.State) plate { return plate{s.ID, s.Title, "/s/" + scene.Session(s.ID)} }
-
-// serveBook starts Belay over the data folder and returns the address that
-// opens it.
-func serveBook(ctx context.Context, data string, stderr io.Writer) (string, error) {
-	program := filepath.Join(data, "program")
-	if err := loud(stderr, nil, "go", "build", "-o", program, "./cmd/belay"); err != nil {
-		return "", err
-	}
-	c := exec.CommandContext(ctx, program, "--addr", "127.0.0.1:0", "--no-open", "--data", data)
-	c.Stderr = stderr
-	c.Cancel = func() error { return c.Process.Signal(os.Interrupt) }
-	out, err := c.StdoutPipe()
-	if err != nil {
-		return "", err
-	}
-	if err := c.Start(); err != nil {
-		return "", err
-	}
-	lines := bufio.NewScanner(out)
-	for lines.Scan() {
-		if found := regexp.MustCompile(`http://\S+/open/\w+`).FindString(lines.Text()); found != "" {
-			go func() {
-				_, _ = io.Copy(io.Discard, out)
-				_ = c.Wait()
-			}()
-			return found, nil
-		}
-	}
-	return "", fmt.Errorf("the server did not start: %w", c.Wait())
-}
 
 func photograph(ctx context.Context, dir, open string, plates []plate, stderr io.Writer) error {
 	alloc, stop := chromedp.NewExecAllocator(ctx, chromedp.ExecPath("/usr/bin/chromium"), chromedp.Headless, chromedp.DisableGPU,
