@@ -106,8 +106,6 @@ func logPhi(z float64) float64 {
 	return math.Log(stats.NormalCDF(z))
 }
 
-func density(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
-
 // scoring is one step: information inverse times score.
 func scoring(shots []shot, u [2]float64) (step [2]float64, ok bool) {
 	var g0, g1, h00, h01, h11 float64

@@ -23,7 +23,7 @@ type processor struct {
 	flagsFrom          string
 	baseMHz, maxMHz    float64
 	baseFrom, maxFrom  string
-	cachesFrom, byHand string
+	cachesFrom         string
 }
 
 const cpus = "sys/devices/system/cpu"
