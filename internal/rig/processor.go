@@ -12,18 +12,18 @@ import (
 
 // processor is what the kernel, or the processor itself, tells of it.
 type processor struct {
-	name, nameFrom     string
-	threads            int
-	cores              int
-	coresFrom          string
-	kinds              []string // of a processor with more than one kind of core: "8 of kind cpu_core"
-	caches             []string
-	vectors            []string
-	virtual            bool
-	flagsFrom          string
-	baseMHz, maxMHz    float64
-	baseFrom, maxFrom  string
-	cachesFrom         string
+	name, nameFrom    string
+	threads           int
+	cores             int
+	coresFrom         string
+	kinds             []string // of a processor with more than one kind of core: "8 of kind cpu_core"
+	caches            []string
+	vectors           []string
+	virtual           bool
+	flagsFrom         string
+	baseMHz, maxMHz   float64
+	baseFrom, maxFrom string
+	cachesFrom        string
 }
 
 const cpus = "sys/devices/system/cpu"
