@@ -190,7 +190,7 @@ func (s *Server) open(c echo.Context) error {
 	// A redirect would be part of the navigation that came from elsewhere, and
 	// a strict cookie is not sent then. A tiny page that leads on is.
 	c.Response().Header().Set("Refresh", "0; url=/")
-	return c.HTML(http.StatusOK, `<!doctype html><html lang="en"><title>Belay</title><p><a href="/">Open Belay</a></p></html>`)
+	return c.HTML(http.StatusOK, `<!doctype html><html lang="en"><title>Belay</title><link rel="icon" href="data:,"><p><a href="/">Open Belay</a></p></html>`)
 }
 
 func (s *Server) cookieName() string {

@@ -47,6 +47,14 @@ export function follow(session, { changed, check }) {
   }
 
   document.addEventListener('visibilitychange', () => { if (!document.hidden && !stream) later(); });
+  // A page that was left keeps no stream: a browser has few connections to a
+  // host, and pages kept for the way back would use them up.
+  addEventListener('pagehide', () => {
+    clearTimeout(timer);
+    stream?.close();
+    stream = null;
+  });
+  addEventListener('pageshow', (event) => { if (event.persisted) later(); });
   listen();
 
   // lost says that a request failed, whatever the stream believes.
